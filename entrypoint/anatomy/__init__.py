@@ -1,0 +1,1 @@
+"""Anatomy: landmarks, the head frame, the midsagittal plane, the coronal suture."""

@@ -1,0 +1,1 @@
+"""Pictures: takes a plan and a volume, returns a figure; saving is the caller's."""

@@ -1,0 +1,1 @@
+"""Geometry: numpy and scipy only. No files, no anatomy, no Hounsfield units."""

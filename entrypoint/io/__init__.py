@@ -1,0 +1,1 @@
+"""Files: the only home of nibabel, JSON, CSV, meshes and paths."""

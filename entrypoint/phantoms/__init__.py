@@ -1,0 +1,1 @@
+"""Analytic heads with exact answers; shares no code with planning."""

@@ -1,0 +1,1 @@
+"""Planning: pure functions, values in and values out."""

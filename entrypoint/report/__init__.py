@@ -1,0 +1,1 @@
+"""Words and rounding; computes nothing."""
