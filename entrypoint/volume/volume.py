@@ -76,10 +76,10 @@ class Volume:
         """Scale stored values to HU (a new array); padding becomes air."""
         # Straight to float32 where it holds the stored values exactly: half the memory.
         exact = stored.dtype.itemsize <= 2 or stored.dtype == np.float32
-        values = stored.astype(np.float32 if exact else np.float64)
-        values *= self.slope
-        values += self.inter
-        hu = values.astype(np.float32, copy=False)
+        values: NDArray[Any] = stored.astype(np.float32 if exact else np.float64)
+        np.multiply(values, self.slope, out=values)
+        np.add(values, self.inter, out=values)
+        hu: NDArray[np.float32] = values.astype(np.float32, copy=False)
         if hu.size and float(hu.min()) < PADDING_BELOW_HU:
             hu[hu < PADDING_BELOW_HU] = AIR_HU
         return hu
@@ -191,12 +191,9 @@ class Volume:
         index = self.grid.index(points.reshape(-1, 3))
         top = np.array(self.shape, dtype=np.float64) - 1.0
         # Written so that a point that is not finite counts as outside.
-        inside = ((index >= -0.5) & (index <= top + 0.5)).all(axis=1)
+        inside = np.asarray(((index >= -0.5) & (index <= top + 0.5)).all(axis=1))
         index = np.clip(np.where(inside[:, None], index, 0.0), 0.0, top)
-        if order == 1:
-            values = _trilinear(self.stored, index)
-        else:
-            values = self._spline(index, order)
+        values = _trilinear(self.stored, index) if order == 1 else self._spline(index, order)
         values = values * self.slope + self.inter
         values[values < PADDING_BELOW_HU] = AIR_HU
         values[~inside] = np.nan
@@ -239,7 +236,7 @@ def _block_sums(array: NDArray[Any], step: Index3) -> NDArray[Any]:
         slab[...] = array[at * step[0]]
         for plane in array[at * step[0] + 1 : (at + 1) * step[0]]:
             slab += plane
-        rows = slab.reshape(sizes[1], step[1], slab.shape[1])
+        rows = slab.reshape(sizes[1], step[1], -1)
         line = rows[:, 0].copy()
         for q in range(1, step[1]):
             line += rows[:, q]
