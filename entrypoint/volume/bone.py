@@ -1,0 +1,346 @@
+"""The outer table near a point: a patch of it, its normal, and where a square path meets it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.errors import MeasurementError
+from entrypoint.volume.levels import Levels
+from entrypoint.volume.rays import FloatArray, crossing, sample_rays
+
+if TYPE_CHECKING:
+    from entrypoint.volume.volume import Volume
+
+_STEP_MM = 0.4
+_ABOVE_MM = 8.0  # outside the given point, so that the skin is in the samples
+_BELOW_MM = 48.0
+_TABLE_MM = 2.5  # how far below its surface the outer table's own peak is looked for
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BonePatch:
+    """A height map of the outer table over a square that faces ``unit_inward``.
+
+    Attributes
+    ----------
+    origin_mm : (3,) array
+        The point that the patch was made for.
+    unit_u, unit_v, unit_inward : (3,) arrays
+        Right-handed axes; depths run along ``unit_inward`` from the plane through the origin.
+    offsets_mm : (n,) array
+        Of the rays along u and along v.
+    depth_mm : (n, n) array
+        Depth of the outer table; bridged smoothly where bone is missing.
+    thickness_mm : (n, n) array
+        Quick skull thickness along ``unit_inward`` between half-peak edges; NaN where missing.
+    peak_hu : (n, n) array
+        The outer table's own peak.
+    missing : (n, n) bool array
+        Where no bone was found, or too little of it.
+    """
+
+    origin_mm: FloatArray
+    unit_u: FloatArray
+    unit_v: FloatArray
+    unit_inward: FloatArray
+    offsets_mm: FloatArray
+    depth_mm: FloatArray
+    skin_depth_mm: FloatArray
+    thickness_mm: FloatArray
+    peak_hu: FloatArray
+    inner_peak_hu: FloatArray
+    missing: NDArray[np.bool_]
+
+    def points_mm(self) -> FloatArray:
+        """Outer-table points, (n, n, 3), world mm."""
+        o = self.offsets_mm
+        return np.asarray(
+            self.origin_mm
+            + o[:, None, None] * self.unit_u
+            + o[None, :, None] * self.unit_v
+            + self.depth_mm[..., None] * self.unit_inward
+        )
+
+    def height_at(self, u_mm: float, v_mm: float) -> float:
+        """Depth of the outer table at an offset, bilinear."""
+        step = float(self.offsets_mm[1] - self.offsets_mm[0])
+        n = len(self.offsets_mm)
+        a = min(max((u_mm - self.offsets_mm[0]) / step, 0.0), n - 1.000001)
+        b = min(max((v_mm - self.offsets_mm[0]) / step, 0.0), n - 1.000001)
+        i, j = int(a), int(b)
+        fa, fb = a - i, b - j
+        d = self.depth_mm
+        return float(
+            (1 - fa) * (1 - fb) * d[i, j] + fa * (1 - fb) * d[i + 1, j]
+            + (1 - fa) * fb * d[i, j + 1] + fa * fb * d[i + 1, j + 1]
+        )
+
+    def missing_within(self, point_mm: FloatArray, radius_mm: float) -> bool:
+        """Whether bone is missing within a distance of a point of the patch."""
+        gap = np.linalg.norm(self.points_mm() - point_mm, axis=-1) <= radius_mm
+        return bool((gap & self.missing).any())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foot:
+    """Where the square path through a point meets the outer table."""
+
+    foot_mm: FloatArray
+    unit_outward: FloatArray
+    turns: int
+
+
+def tangent_axes(unit_inward: FloatArray, towards: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Two unit vectors at right angles to ``unit_inward``; the first lies closest to ``towards``."""
+    u = towards - (towards @ unit_inward) * unit_inward
+    u = u / np.linalg.norm(u)
+    return u, np.cross(unit_inward, u)
+
+
+def bone_patch(volume: Volume, levels: Levels, origin_mm: FloatArray, unit_inward: FloatArray,
+               towards: FloatArray, *, half_mm: float = 20.0, step_mm: float = 1.0) -> BonePatch:
+    """Read the outer table over a square round a point of the scalp.
+
+    Parameters
+    ----------
+    volume : Volume
+    levels : Levels
+    origin_mm : (3,) array
+        A point on the scalp.
+    unit_inward : (3,) array
+        About square to the bone.
+    towards : (3,) array
+        What the patch's first axis lies closest to.
+    half_mm, step_mm : float
+
+    Returns
+    -------
+    BonePatch
+
+    Raises
+    ------
+    MeasurementError
+        When less than a third of the square shows bone.
+    """
+    u, v = tangent_axes(unit_inward, towards)
+    n = round(half_mm / step_mm)
+    offsets = np.arange(-n, n + 1) * step_mm
+    origins = origin_mm + offsets[:, None, None] * u + offsets[None, :, None] * v
+    depths = np.arange(-_ABOVE_MM, _BELOW_MM, _STEP_MM)
+    hu = sample_rays(volume, origins.reshape(-1, 3), unit_inward, depths)
+    edges = quick_edges(depths, hu, levels)
+    side = len(offsets)
+    outer = edges.outer_mm.reshape(side, side)
+    thick = (edges.inner_mm - edges.outer_mm).reshape(side, side)
+    missing = ~np.isfinite(outer)
+    if missing.mean() > 2 / 3:
+        raise MeasurementError(
+            found=f"bone in {100 * (1 - missing.mean()):.0f} % of the square round the entry",
+            expected="bone under the entry point",
+            next_step="look at the scan: the site may have no bone, or lie outside the field of view",
+        )
+    outer = _without_spikes(outer)
+    bridged = ~np.isfinite(outer)
+    return BonePatch(
+        origin_mm=np.asarray(origin_mm, dtype=float),
+        unit_u=u,
+        unit_v=v,
+        unit_inward=np.asarray(unit_inward, dtype=float),
+        offsets_mm=offsets,
+        depth_mm=_bridge(outer, bridged, offsets),
+        skin_depth_mm=edges.skin_mm.reshape(side, side),
+        thickness_mm=thick,
+        peak_hu=edges.outer_peak_hu.reshape(side, side),
+        inner_peak_hu=edges.inner_peak_hu.reshape(side, side),
+        missing=missing,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edges:
+    """Half-peak edges along many rays, depths in mm; NaN where there are none."""
+
+    skin_mm: FloatArray
+    outer_mm: FloatArray
+    inner_mm: FloatArray
+    outer_peak_hu: FloatArray
+    inner_peak_hu: FloatArray
+
+
+def quick_edges(depths_mm: FloatArray, hu: FloatArray, levels: Levels, *,
+                deepest_mm: float = 26.0) -> Edges:
+    """Skin, outer and inner edges on rays that run inwards from outside the skin.
+
+    Each bone edge lies half-way between the soft tissue beside it and that table's own peak: no
+    fixed bone level. Exact enough for surfaces, normals and comparisons; the thickness that is
+    reported comes from ``skull_profile``.
+
+    Parameters
+    ----------
+    depths_mm : (m,) array
+        Evenly spaced.
+    hu : (n, m) array
+    levels : Levels
+    deepest_mm : float
+        How thick a skull may be.
+
+    Returns
+    -------
+    Edges
+    """
+    n, m = hu.shape
+    row = np.arange(n)
+    step = float(depths_mm[1] - depths_mm[0])
+    filled = np.where(np.isfinite(hu), hu, levels.air_hu)
+    above = filled >= levels.skin_hu
+    # The skin is the last entry into the head before bone: a strand of hair, a gown or a tube
+    # outside it is passed over.
+    trigger = levels.soft_hu + 0.28 * (levels.bone_hu - levels.soft_hu)
+    dense = filled > trigger
+    two = dense & np.roll(dense, -1, axis=1)
+    two[:, -1] = False
+    start = np.where(two.any(axis=1), np.argmax(two, axis=1), -1)
+    before = np.arange(m)[None, :] < np.where(start < 0, m, start)[:, None]
+    air_before = before & ~above
+    last_air = np.where(air_before.any(axis=1), m - 1 - np.argmax(air_before[:, ::-1], axis=1), -1)
+    skin = crossing(depths_mm, filled, levels.skin_hu, last_air)
+
+    has = start >= 0
+    s0 = np.where(has, start, 0)
+    table = round(_TABLE_MM / step)
+    outer_peak = np.full(n, -np.inf)
+    for k in range(table + 1):
+        outer_peak = np.maximum(outer_peak, filled[row, np.minimum(s0 + k, m - 1)])
+    half = levels.soft_hu + 0.5 * (outer_peak - levels.soft_hu)
+    outer_at = _rise_near(filled, half, s0)
+    outer = np.where(has, crossing(depths_mm, filled, half, outer_at), np.nan)
+
+    # The inner edge: the last sample above the trigger before 3 mm of soft tissue or air.
+    gap = round(3.0 / step)
+    reach = min(m, round(deepest_mm / step))
+    idx = np.minimum(s0[:, None] + np.arange(reach)[None, :], m - 1)
+    run = filled[row[:, None], idx] > trigger
+    quiet = np.zeros_like(run)
+    count = np.zeros(n, dtype=int)
+    for k in range(reach):
+        count = np.where(run[:, k], 0, count + 1)
+        quiet[:, k] = count >= gap
+    ended = quiet.any(axis=1)
+    end = np.where(ended, np.argmax(quiet, axis=1) - gap, reach - 1)
+    last = np.minimum(s0 + end, m - 1)
+    inner_peak = np.full(n, -np.inf)
+    for k in range(table + 1):
+        inner_peak = np.maximum(inner_peak, filled[row, np.maximum(last - k, 0)])
+    half_in = levels.soft_hu + 0.5 * (inner_peak - levels.soft_hu)
+    inner_at = _fall_near(filled, half_in, last)
+    inner = np.where(has & ended, crossing(depths_mm, filled, half_in, inner_at), np.nan)
+    with np.errstate(invalid="ignore"):
+        thin = ~((inner - outer) > 0.8)
+    return Edges(
+        skin_mm=skin,
+        outer_mm=np.where(has & ~(thin & ended), outer, np.nan),
+        inner_mm=np.where(thin, np.nan, inner),
+        outer_peak_hu=np.where(has, outer_peak, np.nan),
+        inner_peak_hu=np.where(has & ended, inner_peak, np.nan),
+    )
+
+
+def square_foot(patch: BonePatch, point_mm: FloatArray, *, radius_mm: float = 10.0,
+                tol_mm: float = 1e-3, most_turns: int = 30) -> Foot:
+    """Foot of the path through a point that meets the outer table along its outward normal there.
+
+    The normal is the area-weighted mean of the unit normals within ``radius_mm`` (straight
+    distance) of the foot.
+
+    Parameters
+    ----------
+    patch : BonePatch
+    point_mm : (3,) array
+        The entry on the scalp.
+    radius_mm : float
+
+    Returns
+    -------
+    Foot
+    """
+    centroids, areas = _facets(patch)
+    inward = patch.unit_inward
+    foot = _meets(patch, point_mm, inward)
+    outward = -inward
+    for turn in range(most_turns):
+        near = np.linalg.norm(centroids - foot, axis=1) <= radius_mm
+        total = areas[near].sum(axis=0)
+        outward = total / np.linalg.norm(total)
+        new = _meets(patch, point_mm, -outward)
+        if np.linalg.norm(new - foot) < tol_mm:
+            return Foot(foot_mm=new, unit_outward=outward, turns=turn + 1)
+        foot = 0.5 * (foot + new) if turn > 8 else new
+    return Foot(foot_mm=foot, unit_outward=outward, turns=most_turns)
+
+
+def _facets(patch: BonePatch) -> tuple[FloatArray, FloatArray]:
+    """Centroids and outward area vectors of the patch's triangles."""
+    p = patch.points_mm()
+    a, b, c, d = p[:-1, :-1], p[1:, :-1], p[1:, 1:], p[:-1, 1:]
+    first, second = np.cross(b - a, c - a) / 2, np.cross(c - a, d - a) / 2
+    areas = np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
+    centroids = np.concatenate([((a + b + c) / 3).reshape(-1, 3), ((a + c + d) / 3).reshape(-1, 3)])
+    inwards = areas @ patch.unit_inward > 0
+    return centroids, np.where(inwards[:, None], -areas, areas)
+
+
+def _meets(patch: BonePatch, point_mm: FloatArray, unit_dir: FloatArray) -> FloatArray:
+    """Where a line through a point meets the patch's surface."""
+    q = point_mm - patch.origin_mm
+    t = 0.0
+    along = float(unit_dir @ patch.unit_inward)
+    for _ in range(12):
+        r = q + t * unit_dir
+        t += (patch.height_at(float(r @ patch.unit_u), float(r @ patch.unit_v))
+              - float(r @ patch.unit_inward)) / along
+    return np.asarray(point_mm + t * unit_dir)
+
+
+def _rise_near(hu: FloatArray, half: FloatArray, start: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Sample below ``half`` whose next one is not, nearest to ``start`` going outwards first."""
+    m = hu.shape[1]
+    idx = np.arange(m)[None, :]
+    rises = (hu[:, :-1] < half[:, None]) & (hu[:, 1:] >= half[:, None])
+    ok = rises & (idx[:, :-1] <= start[:, None] + 8)
+    return np.where(ok.any(axis=1), m - 2 - np.argmax(ok[:, ::-1], axis=1), -1)
+
+
+def _fall_near(hu: FloatArray, half: FloatArray, last: NDArray[np.intp]) -> NDArray[np.intp]:
+    m = hu.shape[1]
+    idx = np.arange(m)[None, :]
+    falls = (hu[:, :-1] >= half[:, None]) & (hu[:, 1:] < half[:, None])
+    ok = falls & (idx[:, :-1] >= last[:, None] - 8)
+    return np.where(ok.any(axis=1), np.argmax(ok, axis=1), -1)
+
+
+def _without_spikes(depth: FloatArray) -> FloatArray:
+    """Drop depths that stand off the median of their neighbours by more than 2.5 mm."""
+    padded = np.pad(depth, 2, constant_values=np.nan)
+    stack = np.stack([
+        padded[i : i + depth.shape[0], j : j + depth.shape[1]] for i in range(5) for j in range(5)
+    ])
+    enough = np.isfinite(stack).sum(axis=0) >= 3
+    middle = np.full(depth.shape, np.nan)
+    middle[enough] = np.nanmedian(stack[:, enough], axis=0)
+    with np.errstate(invalid="ignore"):
+        return np.where(np.abs(depth - middle) > 2.5, np.nan, depth)
+
+
+def _bridge(depth: FloatArray, holes: NDArray[np.bool_], offsets: FloatArray) -> FloatArray:
+    """Fill holes with a quadratic surface through the rest."""
+    if not holes.any():
+        return depth
+    uu, vv = np.meshgrid(offsets, offsets, indexing="ij")
+    design = np.stack([np.ones_like(uu), uu, vv, uu * uu, uu * vv, vv * vv], axis=-1)
+    good = ~holes
+    coef, *_ = np.linalg.lstsq(design[good], depth[good], rcond=None)
+    return np.where(holes, design @ coef, depth)

@@ -1,0 +1,128 @@
+"""Skin and outer bone in a plane, as seen from a point inside the head.
+
+A section is star-shaped round a point in the cranial cavity wherever a tape is laid, so a ray
+an angle finds it to a fraction of a voxel, and what lies outside (head rest, table, hands) never
+enters: a ray stops where it first reaches air that is connected with the edge of the field.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.volume.rays import FloatArray, crossing, sample_rays
+from entrypoint.volume.skull import CoarseHead
+
+if TYPE_CHECKING:
+    from entrypoint.volume.volume import Volume
+
+STEP_MM = 0.5
+# Nasal airways open to the outside: in the face a ray may pass that much air and enter the head
+# again. Over the vault it may not.
+_AIRWAY_MM = 30.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PolarSection:
+    """Radii in one plane; NaN where the scan does not show the surface.
+
+    ``unit_dirs`` are world vectors; ``angles_deg`` run from ``unit_u`` (0) to ``unit_v`` (90).
+    """
+
+    origin_mm: FloatArray
+    angles_deg: FloatArray
+    unit_dirs: FloatArray
+    skin_mm: FloatArray
+    bone_mm: FloatArray
+    leaves_field: NDArray[np.bool_]
+
+    def skin_points(self) -> FloatArray:
+        """Skin points, (n, 3), NaN rows where unseen."""
+        return self.origin_mm + self.skin_mm[:, None] * self.unit_dirs
+
+    def bone_points(self) -> FloatArray:
+        """Outer-bone points, (n, 3), NaN rows where unseen."""
+        return self.origin_mm + self.bone_mm[:, None] * self.unit_dirs
+
+
+def polar_section(volume: Volume, head: CoarseHead, origin_mm: FloatArray, unit_u: FloatArray,
+                  unit_v: FloatArray, angles_deg: FloatArray, *,
+                  face: NDArray[np.bool_] | None = None, near_mm: float = 15.0,
+                  reach_mm: float = 150.0) -> PolarSection:
+    """Find skin and outer bone in the plane of ``unit_u`` and ``unit_v``.
+
+    Parameters
+    ----------
+    volume : Volume
+    head : CoarseHead
+    origin_mm : (3,) array
+        A point in the cranial cavity or well inside the head.
+    unit_u, unit_v : (3,) arrays
+        Orthogonal unit vectors that span the plane.
+    angles_deg : (n,) array
+    face : (n,) bool array, optional
+        Rays that may pass an airway.
+    near_mm, reach_mm : float
+        Where rays start and end.
+
+    Returns
+    -------
+    PolarSection
+    """
+    angles = np.radians(np.asarray(angles_deg, dtype=float))
+    dirs = np.cos(angles)[:, None] * unit_u + np.sin(angles)[:, None] * unit_v
+    depths = np.arange(near_mm, reach_mm, STEP_MM)
+    hu = sample_rays(volume, origin_mm, dirs, depths)
+    outside = head.is_exterior(origin_mm + depths[None, :, None] * dirs[:, None, :])
+    air = hu < head.levels.skin_hu
+    unseen = ~np.isfinite(hu)
+    # Block means blur the border of the outside air: only what is air itself counts as outside.
+    outside &= air | unseen
+
+    in_face = np.zeros(len(dirs), dtype=bool) if face is None else face
+    leaves = _leaving_index(outside, in_face)
+    m = hu.shape[1]
+    inside = np.arange(m)[None, :] < leaves[:, None]
+    row = np.arange(len(dirs))
+
+    solid = inside & ~air & ~unseen
+    last = np.where(solid.any(axis=1), m - 1 - np.argmax(solid[:, ::-1], axis=1), -1)
+    cut = (leaves >= m) | unseen[row, np.minimum(last + 1, m - 1)]
+    skin = crossing(depths, hu, head.levels.skin_hu, np.where(cut, -1, last))
+
+    edge = head.levels.bone_edge_hu
+    bone = inside & (hu > edge)
+    last_bone = np.where(bone.any(axis=1), m - 1 - np.argmax(bone[:, ::-1], axis=1), -1)
+    bone_mm = crossing(depths, hu, edge, last_bone)
+    return PolarSection(
+        origin_mm=np.asarray(origin_mm, dtype=float),
+        angles_deg=np.asarray(angles_deg, dtype=float),
+        unit_dirs=dirs,
+        skin_mm=skin,
+        bone_mm=bone_mm,
+        leaves_field=cut,
+    )
+
+
+def _leaving_index(outside: NDArray[np.bool_], face: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Index of the first outside sample for good on each ray; the row's length where none."""
+    n, m = outside.shape
+    first = np.where(outside.any(axis=1), np.argmax(outside, axis=1), m)
+    reach = round(_AIRWAY_MM / STEP_MM)
+    for i in np.flatnonzero(face & (first < m)):
+        k = int(first[i])
+        while True:
+            back_in = np.flatnonzero(~outside[i, k : k + reach])
+            if back_in.size == 0:
+                break
+            inner = k + int(back_in[-1])
+            onward = np.flatnonzero(outside[i, inner:])
+            if onward.size == 0:
+                k = m
+                break
+            k = inner + int(onward[0])
+        first[i] = k
+    return first
