@@ -212,8 +212,7 @@ not in one plane; check the file's orientation.
         def key(choice: tuple[Index3, tuple[bool, bool, bool]]) -> tuple[float, ...]:
             order, flips = choice
             rows = [
-                [-row[order[c]] if flips[c] else row[order[c]] for c in range(3)]
-                for row in cosines
+                [-row[order[c]] if flips[c] else row[order[c]] for c in range(3)] for row in cosines
             ]
             return (rows[0][0] + rows[1][1] + rows[2][2], *(x for row in rows for x in row))
 
