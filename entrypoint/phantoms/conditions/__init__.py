@@ -1,0 +1,1 @@
+"""What can be planted in a head: one small module a kind."""

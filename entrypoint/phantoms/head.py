@@ -1,0 +1,179 @@
+"""A head: its pose, its layers, its picture and its exact answers."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.phantoms.bones import face_layers, skull_layers, spine_layers
+from entrypoint.phantoms.brain import brain_layers
+from entrypoint.phantoms.fields import Bumps
+from entrypoint.phantoms.grid import GridSpec
+from entrypoint.phantoms.layers import Box, Layer
+from entrypoint.phantoms.render import Scanner, render_layers
+from entrypoint.phantoms.rest import rest_layers
+from entrypoint.phantoms.shape import Shape
+from entrypoint.phantoms.soft import airway_layers, soft_layers
+from entrypoint.phantoms.spec import HeadSpec
+from entrypoint.phantoms.sutures import suture_layers
+
+__all__ = ["Head", "build"]
+
+
+def build(spec: HeadSpec) -> Head:
+    """Make a head from its parameters."""
+    return Head(spec)
+
+
+class Head:
+    """An analytic head in the scanner.
+
+    Attributes
+    ----------
+    spec : HeadSpec
+    shape : Shape
+        The smooth surfaces.
+    world_from_head : array (4, 4)
+        Pose: head frame to world RAS mm.
+    """
+
+    def __init__(self, spec: HeadSpec) -> None:
+        self.spec = spec
+        none: tuple[Bumps, ...] = ()
+        self.shape = Shape(spec)  # the head before anything was planted: conditions aim by it
+        scalp, skull, thick = none, none, none
+        for condition in spec.conditions:
+            scalp += tuple(b for b in (condition.scalp_bumps(self),) if b is not None)
+            skull += tuple(b for b in (condition.skull_bumps(self),) if b is not None)
+            thick += tuple(b for b in (condition.thickness_bumps(self),) if b is not None)
+        self.shape = Shape(spec, scalp, skull, thick)
+        self.world_from_head = _pose(spec)
+
+    @cached_property
+    def bregma_rad(self) -> float:
+        """Polar angle of the bregma in the midsagittal plane."""
+        from entrypoint.phantoms.profile import bregma_angle
+
+        return bregma_angle(self.shape, self.spec.nasion_bregma_arc_mm)
+
+    def inside(self, direction: tuple[float, float, float], lo_mm: float, hi_mm: float) -> Box:
+        """Box of a given half size about the outer table in a direction."""
+        u = np.array(direction, dtype=float)
+        u /= np.linalg.norm(u)
+        p = u * float(self.shape.outer(u[None])[0])
+        return ((p[0] + lo_mm, p[1] + lo_mm, p[2] + lo_mm),
+                (p[0] + hi_mm, p[1] + hi_mm, p[2] + hi_mm))
+
+    def layers(self) -> list[Layer]:
+        """Everything that is painted, in order."""
+        s = self.shape
+        out: list[Layer] = []
+        if self.spec.head_rest:
+            out += rest_layers(s, self.world_from_head, 150.0)
+        out += soft_layers(s)
+        out += airway_layers(s)
+        out += skull_layers(s)
+        out += suture_layers(s, self.bregma_rad)
+        out += face_layers(s)
+        out += spine_layers(s)
+        out += brain_layers(s)
+        for condition in self.spec.conditions:
+            out += condition.layers(self)
+        return out
+
+    def box_world(self, *, below_mm: float = 152.0, margin_mm: float = 8.0) -> tuple[
+            tuple[float, float, float], tuple[float, float, float]]:
+        """World box round the head, from ``below_mm`` under its origin to above the vertex."""
+        s = self.shape
+        sx, sy, sz = s.scale
+        lo = np.array([-s.spec.breadth_mm / 2 - 12, -s.spec.length_mm / 2, -below_mm * sz])
+        hi = np.array([s.spec.breadth_mm / 2 + 12, s.spec.length_mm / 2 + 18 * sy,
+                       s.c_up_mm + s.spec.scalp_mm + 2.0])
+        corners = np.array([[(lo, hi)[b >> k & 1][k] for k in range(3)] for b in range(8)])
+        # corners of the box are far from the head: bring them in a little when it is turned
+        w = corners @ self.world_from_head[:3, :3].T
+        flat = np.where(np.abs(w) > 0, w, 0.0)
+        a, b = flat.min(axis=0), flat.max(axis=0)
+        turned = np.abs(self.world_from_head[:3, :3] - np.eye(3)).max()
+        squeeze = 1.0 - 0.35 * min(turned, 0.5)
+        a = np.maximum(a * squeeze, a + 0.0 * a) if turned == 0 else a * squeeze
+        b = b if turned == 0 else b * squeeze
+        t = self.world_from_head[:3, 3]
+        lo_w, hi_w = a + t - margin_mm, b + t + margin_mm
+        return ((float(lo_w[0]), float(lo_w[1]), float(lo_w[2])),
+                (float(hi_w[0]), float(hi_w[1]), float(hi_w[2])))
+
+    def grid(self, *, voxel_mm: float = 0.5, slice_mm: float = 0.6, axes: str = "LPS",
+             oblique_deg: tuple[float, float, float] = (0.0, 0.0, 0.0), shear: float = 0.0,
+             below_mm: float = 152.0, margin_mm: float = 8.0) -> GridSpec:
+        """Grid that holds the whole head to below the chin; see :meth:`GridSpec.around`."""
+        lo, hi = self.box_world(below_mm=below_mm, margin_mm=margin_mm)
+        return GridSpec.around(lo, hi, voxel_mm=voxel_mm, slice_mm=slice_mm, axes=axes,
+                               oblique_deg=oblique_deg, shear=shear)
+
+    def render(
+        self,
+        grid: GridSpec,
+        scanner: Scanner | None = None,
+        *,
+        seed: int | None = None,
+        dtype: type = np.float32,
+    ) -> tuple[NDArray[np.int16], NDArray[np.float64]]:
+        """Take a CT of the head.
+
+        Parameters
+        ----------
+        grid : GridSpec
+        scanner : Scanner, optional
+            Point spread, kernel and noise.
+        seed : int, optional
+            Of the noise; the head's own seed by default.
+        dtype : type
+            ``float64`` makes the result repeatable to the byte between machines, at half speed.
+
+        Returns
+        -------
+        hu : array of int16, ``grid.shape``
+        world_from_index : array (4, 4)
+        """
+        from entrypoint.phantoms.noise import add_noise
+
+        scanner = scanner or Scanner()
+        hu = render_layers(self.layers(), self.shape, grid, scanner,
+                           np.linalg.inv(self.world_from_head), dtype=dtype)
+        for condition in self.spec.conditions:
+            hu = condition.image(hu, self, grid.world_from_index)
+        rng = np.random.default_rng([self.spec.seed if seed is None else seed, 5])
+        add_noise(hu, scanner.noise_hu, scanner.noise_grain, rng, grid.slice_axis)
+        np.rint(hu, out=hu)
+        np.clip(hu, -1024, 3071, out=hu)
+        return hu.astype(np.int16), grid.world_from_index.copy()
+
+    def truth(
+        self,
+        midline_arc_mm: float = 110.0,
+        lateral_arc_mm: float = 30.0,
+        sensor_depth_mm: float = 15.0,
+        suture_margin_mm: float = 10.0,
+    ) -> dict[str, Any]:
+        """Exact answers, world mm; see :func:`entrypoint.phantoms.truth.exact_answers`."""
+        from entrypoint.phantoms.truth import exact_answers
+
+        return exact_answers(self, midline_arc_mm, lateral_arc_mm, sensor_depth_mm,
+                             suture_margin_mm)
+
+
+def _pose(spec: HeadSpec) -> NDArray[np.float64]:
+    y, p, r = np.deg2rad([spec.yaw_deg, spec.pitch_deg, spec.roll_deg])
+    rz = np.array([[np.cos(y), -np.sin(y), 0], [np.sin(y), np.cos(y), 0], [0, 0, 1]])
+    rx = np.array([[1, 0, 0], [0, np.cos(p), -np.sin(p)], [0, np.sin(p), np.cos(p)]])
+    ry = np.array([[np.cos(r), 0, np.sin(r)], [0, 1, 0], [-np.sin(r), 0, np.cos(r)]])
+    m = np.eye(4)
+    m[:3, :3] = rz @ rx @ ry
+    m[:3, 3] = spec.centre_mm
+    return m
+
+

@@ -1,0 +1,77 @@
+"""A small NIfTI-1 writer of its own, so that a sample can be made again byte for byte."""
+
+from __future__ import annotations
+
+import gzip
+import io
+import struct
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["PRACTICE", "nifti_bytes"]
+
+PRACTICE = "entrypoint practice head"  # in the header's free text: never a patient
+
+
+def _quaternion(m: NDArray[np.float64]) -> tuple[float, float, float, float]:
+    """Quaternion (a, b, c, d) of a proper rotation, a >= 0."""
+    k = np.array([
+        [m[0, 0] - m[1, 1] - m[2, 2], 0, 0, 0],
+        [m[0, 1] + m[1, 0], m[1, 1] - m[0, 0] - m[2, 2], 0, 0],
+        [m[0, 2] + m[2, 0], m[1, 2] + m[2, 1], m[2, 2] - m[0, 0] - m[1, 1], 0],
+        [m[2, 1] - m[1, 2], m[0, 2] - m[2, 0], m[1, 0] - m[0, 1], m[0, 0] + m[1, 1] + m[2, 2]],
+    ]) / 3.0
+    values, vectors = np.linalg.eigh(k)
+    q = vectors[[3, 0, 1, 2], int(np.argmax(values))]
+    if q[0] < 0:
+        q = -q
+    return (float(q[0]), float(q[1]), float(q[2]), float(q[3]))
+
+
+def nifti_bytes(
+    hu: NDArray[np.int16],
+    world_from_index: NDArray[np.float64],
+    *,
+    description: str = PRACTICE,
+    sform_code: int = 1,
+    qform_code: int = 1,
+    compress: bool = True,
+    level: int = 9,
+) -> bytes:
+    """Return a NIfTI-1 file (.nii, or .nii.gz with no name and no time in it).
+
+    Parameters
+    ----------
+    hu : array of int16 (ni, nj, nk)
+    world_from_index : array (4, 4)
+        RAS mm. A sheared matrix has no exact qform: give ``qform_code=0`` for it.
+    """
+    m = world_from_index[:3, :3]
+    size = np.linalg.norm(m, axis=0)
+    rotation = m / size
+    qfac = 1.0
+    if np.linalg.det(rotation) < 0:
+        qfac = -1.0
+        rotation = rotation * np.array([1.0, 1.0, -1.0])
+    u, _, vt = np.linalg.svd(rotation)
+    _, b, c, d = _quaternion(u @ vt)
+    header = bytearray(348)
+    struct.pack_into("<i", header, 0, 348)
+    struct.pack_into("<8h", header, 40, 3, *hu.shape, 1, 1, 1, 1)
+    struct.pack_into("<2h", header, 70, 4, 16)  # int16
+    struct.pack_into("<8f", header, 76, qfac, *size, 0.0, 0.0, 0.0, 0.0)
+    struct.pack_into("<3f", header, 108, 352.0, 1.0, 0.0)  # offset, slope, intercept
+    struct.pack_into("<B", header, 123, 2)  # mm
+    struct.pack_into("<80s", header, 148, description.encode("ascii"))
+    struct.pack_into("<2h", header, 252, qform_code, sform_code)
+    struct.pack_into("<6f", header, 256, b, c, d, *world_from_index[:3, 3])
+    struct.pack_into("<12f", header, 280, *world_from_index[:3].ravel())
+    struct.pack_into("<4s", header, 344, b"n+1\0")
+    raw = bytes(header) + b"\0" * 4 + hu.astype("<i2").tobytes(order="F")
+    if not compress:
+        return raw
+    out = io.BytesIO()
+    with gzip.GzipFile(filename="", mode="wb", fileobj=out, compresslevel=level, mtime=0) as f:
+        f.write(raw)
+    return out.getvalue()
