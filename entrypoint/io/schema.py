@@ -1,0 +1,156 @@
+"""The record's JSON Schema (draft 2020-12), made from the model so that the two cannot differ."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import types
+import typing
+from enum import Enum
+from typing import Any
+
+import numpy as np
+
+from entrypoint.io.record import RECORD, VERSION
+from entrypoint.planning.model import Plan
+
+_UNITS = (
+    ("_mm3", "cubic millimetres"),
+    ("_mm", "millimetres"),
+    ("_deg", "degrees"),
+    ("_hu", "HU"),
+)
+_WORDS = {
+    "caveat": "To be shown with everything made from this record.",
+    "sides_note": "What the words right and left mean here.",
+    "practice": "True for a phantom, sample or rehearsal head: never a patient.",
+    "tool_version": "Version of the program that made the record.",
+    "sha256": "Over the stored voxel bytes with shape, type, scaling and matrix (for a volume), "
+    "or over names and values in RAS mm.",
+    "name": "A short code made from the hash, or the label that the user typed; no file name.",
+    "position_mm": "World position: right, anterior, superior, in millimetres.",
+    "unit_normal": "Unit vector towards the patient's right.",
+    "unit_inward": "Unit vector of the path, into the head.",
+    "definition_sd_mm": "How far careful readers differ in what the word means (one standard "
+    "deviation), in millimetres.",
+    "sd_mm": "One standard deviation of the measurement, in millimetres.",
+    "figures": "The record fields that this finding is about.",
+    "start_on_scalp_mm": "Free length of bit, stop seated on scalp: the lower bound to start "
+    "from. Null where it must not be used.",
+    "start_on_bone_mm": "Free length of bit, stop seated on bone: the lower bound to start from.",
+    "on_scalp_mm": "Where to expect the inner table, from the scalp, with the allowance: not a "
+    "setting.",
+    "on_bone_mm": "Where to expect the inner table, from the bone, with the allowance: not a "
+    "setting.",
+    "sinus_tip_mm": "Always null: the sinus envelope is not applied at the tip.",
+    "suture_mm": "Signed distance to the coronal suture along the outer table, parallel to the "
+    "midsagittal plane; positive in front.",
+    "suture_nearest_mm": "Shortest distance to the suture along the outer table, same sign; the "
+    "margin is judged on it.",
+    "suture_scalp_mm": "The distance as a tape on the scalp reads it.",
+    "p_suture_below_margin": "Probability that the suture is nearer than the margin.",
+    "p_behind_suture": "Probability that the entry lies behind the suture.",
+    "midline_arc_mm": "Taut tape on the scalp, from the skin nasion backwards.",
+    "lateral_arc_mm": "Taut tape on the scalp, at right angles to the midline tape.",
+    "checked": "What was looked at.",
+    "not_checked": "What was not looked at.",
+    "could_not_be_checked": "What this input does not allow to look at.",
+    "seed": "Seed of every random draw that went into the record.",
+}
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema of the plan record."""
+    definitions: dict[str, Any] = {}
+    _reference(Plan, definitions)
+    plan = definitions.pop(Plan.__name__)
+    plan["properties"] = {
+        "record": {"const": RECORD, "description": "What kind of record this is."},
+        "version": {"const": VERSION, "description": "Version of the record's form."},
+        **plan["properties"],
+    }
+    plan["required"] = ["record", "version", *plan["required"]]
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": RECORD,
+        "description": "A cranial entry plan, for planning and teaching only. Positions are world "
+        "RAS millimetres. Null means: cannot be known from this input. Fields that are not named "
+        "here may be present and are to be ignored.",
+        **{k: v for k, v in plan.items() if k != "description"},
+        "$defs": dict(sorted(definitions.items())),
+    }
+
+
+def schema_text() -> str:
+    """The schema as JSON text."""
+    return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+def _reference(kind: type, definitions: dict[str, Any]) -> dict[str, Any]:
+    if kind.__name__ not in definitions:
+        definitions[kind.__name__] = {}  # holds the place while its fields are walked
+        hints = typing.get_type_hints(kind)
+        properties = {}
+        for field in dataclasses.fields(kind):
+            properties[field.name] = {
+                **_schema_of(hints[field.name], field.name, definitions),
+                "description": _describe(field.name),
+            }
+        definitions[kind.__name__] = {
+            "type": "object",
+            "description": (kind.__doc__ or "").strip().split("\n")[0],
+            "properties": properties,
+            "required": [
+                f.name
+                for f in dataclasses.fields(kind)
+                if f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING
+            ],
+        }
+    return {"$ref": f"#/$defs/{kind.__name__}"}
+
+
+def _describe(name: str) -> str:
+    if name in _WORDS:
+        return _WORDS[name]
+    words = name
+    unit = ""
+    for suffix, word in _UNITS:
+        if name.endswith(suffix):
+            words, unit = name.removesuffix(suffix), f", in {word}"
+            break
+    words = words.replace("_", " ")
+    words = words.replace(" sd", " (one standard deviation)")
+    return f"{words[:1].upper()}{words[1:]}{unit}."
+
+
+def _schema_of(kind: Any, name: str, definitions: dict[str, Any]) -> dict[str, Any]:
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
+        return _reference(kind, definitions)
+    if isinstance(kind, type) and issubclass(kind, Enum):
+        return {"enum": [member.value for member in kind]}
+    origin, args = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (typing.Union, types.UnionType):
+        inner = next(a for a in args if a is not type(None))
+        found = _schema_of(inner, name, definitions)
+        if isinstance(found.get("type"), str):
+            return {**found, "type": [found["type"], "null"]}
+        return {"anyOf": [found, {"type": "null"}]}
+    if origin is np.ndarray:
+        triple = {
+            "type": "array",
+            "items": {"type": "number"},
+            "minItems": 3,
+            "maxItems": 3,
+        }
+        return {"type": "array", "items": triple} if name == "curve_mm" else triple
+    if origin is tuple:
+        return {"type": "array", "items": _schema_of(args[0], name, definitions)}
+    if origin is dict:
+        found = {
+            "type": "object",
+            "additionalProperties": _schema_of(args[1], name, definitions),
+        }
+        if isinstance(args[0], type) and issubclass(args[0], Enum):
+            found["propertyNames"] = {"enum": [member.value for member in args[0]]}
+        return found
+    return {"type": {bool: "boolean", float: "number", int: "integer", str: "string"}[kind]}
