@@ -30,16 +30,22 @@ def _q(c: Context) -> Points:
 def floor(q: Points) -> Array:
     """Height of the floor of the cranial cavity, in reference coordinates."""
     m = np.abs(q.x)
-    ant = -21.5 - 8.5 * np.exp(-((m / 7.0) ** 2)) - 3.0 * step(m - 42, 20)
-    mid = -44.0 + 13.0 * np.exp(-((m / 11.0) ** 4)) - 7.0 * np.exp(-((m / 7.0) ** 2)) * np.exp(
+    # roofs of the orbits bulge upwards on either side of the low middle
+    roof = 5.0 * np.exp(-(((m - 29.0) / 15.0) ** 2) - (((q.y - 55.0) / 20.0) ** 2))
+    ant = -24.0 + roof - 7.0 * np.exp(-((m / 7.5) ** 2)) + 0.05 * (q.y - 50.0)
+    bowl = 0.012 * (q.y - 6.0) ** 2 + 0.010 * (m - 36.0) ** 2
+    mid = -46.0 + np.minimum(bowl, 12.0) * step(m - 14.0, 14.0)
+    mid = mid + 14.0 * np.exp(-((m / 12.0) ** 4)) - 8.0 * np.exp(-((m / 7.5) ** 2)) * np.exp(
         -(((q.y - 9.0) / 6.5) ** 2))
     back = -80.0 + 0.0 * m
-    f = mid + (ant - mid) * step(q.y - 27.0 + 0.16 * m, 9.0)
+    # the lesser wing is an arc: farther back at its ends than in the middle of each side
+    wing_y = 27.0 + 6.0 * np.exp(-(((m - 34.0) / 14.0) ** 2))
+    f = mid + (ant - mid) * step(q.y - wing_y, 15.0)
     # petrous ridge: from beside the clivus outwards and backwards
     ridge_y = -2.0 - 0.50 * m
-    behind = step(ridge_y - q.y, 9.0)
+    behind = step(ridge_y - q.y, 12.0)
     f = f + (back - f) * behind
-    ridge = (12.0 - 0.05 * m) * np.exp(-(((q.y - ridge_y) / 8.0) ** 2)) * step(m - 9.0, 8.0)
+    ridge = (11.0 - 0.06 * m) * np.exp(-(((q.y - ridge_y) / 9.0) ** 2)) * step(m - 9.0, 8.0)
     clivus = -36.0 - 0.95 * np.maximum(-2.0 - q.y, 0.0)
     middle = step(13.0 - m, 8.0)
     f = f + ridge * step(68.0 - m, 10.0)
@@ -52,6 +58,9 @@ def base_low(q: Points) -> Array:
     f = floor(q)
     ant = f - 2.6
     mid = f - 4.0 - 7.0 * np.exp(-((m / 14.0) ** 2))
+    ridge_y = -4.0 - 0.50 * m
+    # the petrous pyramids are solid under their ridges
+    mid = mid - 15.0 * np.exp(-(((q.y - ridge_y) / 10.0) ** 2)) * step(m - 8.0, 8.0)
     low = mid + (ant - mid) * step(q.y - 30.0, 8.0)
     return low + (-85.0 - low) * step(-10.0 - 0.5 * m - q.y, 16.0)
 
@@ -66,14 +75,14 @@ def nasal_bones(shape: Shape, p: Points) -> Array:
 def outer_bone(c: Context) -> Array:
     """Calvaria with the base cut free and the nasal bones joined."""
     q = _q(c)
-    cut = meet(c.d_out, base_low(q) - q.z, 5.0)
+    cut = meet(c.d_out, base_low(q) - q.z, 9.0)
     return union(cut, nasal_bones(c.shape, c.p), 4.0)
 
 
 def cavity(c: Context) -> Array:
     """Cranial cavity."""
     q = _q(c)
-    d = meet(c.d_in, floor(q) - q.z, 7.0)
+    d = meet(c.d_in, floor(q) - q.z, 13.0)
     hole = np.maximum(ellipsoid(q, (0, -29, -56), (14.5, 17.5, 18)), q.z + 48)
     return union(d, hole, 4.0)
 
@@ -90,7 +99,8 @@ def _lobes(c: Context) -> Array:
     r = rng.uniform(0.75, 1.25, 2)
     a = ellipsoid(q, (8.5, 84, -17 + 5 * k), (9.5 * k * r[0], 9, 11 * k * r[0]))
     b = ellipsoid(q, (-8.5, 84, -17 + 5 * k), (9.5 * k * r[1], 9, 11 * k * r[1]))
-    lobes = np.maximum(np.minimum(a, b), 0.7 - np.abs(q.x - 1.0))
+    scalloped = np.minimum(a, b) + 1.3 * c.texture("frontal sinus", 15.0)
+    lobes = np.maximum(scalloped, 0.7 - np.abs(q.x - 1.0))
     between = np.maximum(c.d_diploe_out + 0.7, 0.4 - c.d_in)
     return np.maximum(lobes, np.maximum(between, -26.0 - q.z))
 
@@ -112,7 +122,7 @@ def skull_layers(shape: Shape) -> list[Layer]:
 
     def inner(c: Context) -> Array:
         q = _q(c)
-        return meet(c.d_diploe_in, floor(q) - 1.6 - q.z, 7.0)
+        return meet(c.d_diploe_in, floor(q) - 1.6 - q.z, 13.0)
 
     def dip_hu(c: Context) -> Array:
         t = c.texture("diploe", 6.0) + 0.7 * c.texture("diploe large", 17.0)
@@ -183,7 +193,7 @@ def face_layers(shape: Shape) -> list[Layer]:
 
     def maxilla(c: Context) -> Array:
         m = mq(c)
-        body = ellipsoid(m, (27, 58, -68), (19, 22, 23))
+        body = ellipsoid(m, (27, 58, -68), (19, 22, 23)) + 1.6 * c.texture("antrum", 24.0)
         arch = np.sqrt((np.sqrt((m.x / 0.80) ** 2 + (m.y - 52) ** 2) - 33.0) ** 2
                        + (0.55 * (m.z + 89.0)) ** 2) - 5.5
         arch = np.maximum(arch, 46.0 - m.y)
@@ -194,8 +204,8 @@ def face_layers(shape: Shape) -> list[Layer]:
 
     def antrum(c: Context) -> Array:
         m = mq(c)
-        e = ellipsoid(m, (27.5, 56, -67), (14.0, 17.5, 17.0))
-        return np.maximum(e, 13.5 - m.x) + 0.8 * c.texture("antrum", 16.0)
+        e = ellipsoid(m, (27.5, 57, -67), (16.6, 19.6, 19.8))
+        return np.maximum(e, 13.5 - m.x) + 1.6 * c.texture("antrum", 24.0)
 
     def nasal(c: Context) -> Array:
         m = mq(c)
@@ -261,8 +271,10 @@ def face_layers(shape: Shape) -> list[Layer]:
 
     def marrow(c: Context) -> Array:
         m = mq(c)
-        return chain(m, [(0, 82, -130, 3.6), (14, 78, -129, 3.6), (33, 50, -124, 3.3),
-                         (45, 20, -116, 3.0)])
+        jaw = chain(m, [(0, 82, -130, 3.8), (14, 78, -129, 3.8), (33, 50, -123, 3.6),
+                        (45, 20, -115, 3.4), (49, 8, -82, 1.9), (50, 2, -58, 1.6)])
+        cheek = chain(m, [(40, 72, -60, 2.6), (52, 60, -54, 2.9), (49, 64, -38, 1.5)])
+        return np.minimum(jaw, cheek) + 0.5 * c.texture("marrow", 9.0)
 
     def teeth(c: Context) -> Array:
         m = mq(c)
@@ -300,7 +312,7 @@ def face_layers(shape: Shape) -> list[Layer]:
         Layer("maxilla", maxilla, 0.66 * hu, face),
         Layer("zygoma", zygoma, 0.85 * hu, _b((-74, -12, -70), (74, 84, -28))),
         Layer("mandible", mandible, 1.1 * hu, jaw),
-        Layer("marrow", marrow, 280.0, jaw),
+        Layer("marrow", marrow, 300.0, _b((-62, -8, -142), (62, 96, -28))),
         Layer("teeth", teeth, 2200.0, _b((-40, 44, -120), (40, 94, -86))),
         Layer("orbit", orbit, -88.0, eye),
         Layer("eye muscles", muscles, 48.0, eye),
@@ -337,7 +349,8 @@ def spine_layers(shape: Shape) -> list[Layer]:
         out = np.minimum(atlas, dens)
         for z in (-96.0, -114.0, -132.0, -150.0, -168.0):
             y = -17.0 + 0.10 * (z + 96.0)
-            body = np.maximum(np.sqrt((m.x / 1.25) ** 2 + (m.y - y) ** 2) - 8.2, np.abs(m.z - z) - 6.6)
+            body = meet(np.sqrt((m.x / 1.25) ** 2 + (m.y - y) ** 2) - 8.4,
+                        np.abs(m.z - z + 0.12 * (m.y - y)) - 6.9, 4.0)
             pillar = ellipsoid(m, (20, y - 12, z), (6.5, 7, 8))
             lamina = capsule(m, (18, y - 17, z), (0, y - 31, z - 2), 3.0, 3.2)
             spin = capsule(m, (0, y - 31, z - 3), (2, y - 46, z - 8), 3.2, 2.8)

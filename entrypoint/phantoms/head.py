@@ -84,33 +84,36 @@ class Head:
             out += condition.layers(self)
         return out
 
-    def box_world(self, *, below_mm: float = 152.0, margin_mm: float = 8.0) -> tuple[
+    def box_world(self, *, below_mm: float = 152.0, margin_mm: float = 8.0,
+                  behind_mm: float = 22.0) -> tuple[
             tuple[float, float, float], tuple[float, float, float]]:
         """World box round the head, from ``below_mm`` under its origin to above the vertex."""
         s = self.shape
-        sx, sy, sz = s.scale
-        lo = np.array([-s.spec.breadth_mm / 2 - 12, -s.spec.length_mm / 2, -below_mm * sz])
-        hi = np.array([s.spec.breadth_mm / 2 + 12, s.spec.length_mm / 2 + 18 * sy,
-                       s.c_up_mm + s.spec.scalp_mm + 2.0])
-        corners = np.array([[(lo, hi)[b >> k & 1][k] for k in range(3)] for b in range(8)])
-        # corners of the box are far from the head: bring them in a little when it is turned
-        w = corners @ self.world_from_head[:3, :3].T
-        flat = np.where(np.abs(w) > 0, w, 0.0)
-        a, b = flat.min(axis=0), flat.max(axis=0)
-        turned = np.abs(self.world_from_head[:3, :3] - np.eye(3)).max()
-        squeeze = 1.0 - 0.35 * min(turned, 0.5)
-        a = np.maximum(a * squeeze, a + 0.0 * a) if turned == 0 else a * squeeze
-        b = b if turned == 0 else b * squeeze
-        t = self.world_from_head[:3, 3]
-        lo_w, hi_w = a + t - margin_mm, b + t + margin_mm
-        return ((float(lo_w[0]), float(lo_w[1]), float(lo_w[2])),
-                (float(hi_w[0]), float(hi_w[1]), float(hi_w[2])))
+        scale = np.array(s.scale)
+        z = np.linspace(-0.45, 1.0, 30)
+        phi = np.linspace(0.0, 2 * np.pi, 60)
+        zz, pp = np.meshgrid(z, phi, indexing="ij")
+        ring = np.sqrt(1 - zz**2)
+        u = np.stack([ring * np.cos(pp), ring * np.sin(pp), zz], axis=-1).reshape(-1, 3)
+        vault = u * (s.outer(u) + s.scalp(u))[:, None]
+        # tip of the nose, chin, ears, cut of the neck
+        far = np.array([[0, 97 + 22 * self.spec.nose_scale, -76], [0, 96, -140], [90, -22, -30],
+                        [-90, -22, -30], [0, 92, -below_mm], [0, -88, -below_mm],
+                        [58, -35, -below_mm], [-58, -35, -below_mm]]) * scale
+        points = np.concatenate([vault, far])
+        w = points @ self.world_from_head[:3, :3].T + self.world_from_head[:3, 3]
+        lo = w.min(axis=0) - margin_mm
+        hi = w.max(axis=0) + margin_mm
+        lo[1] -= behind_mm
+        return ((float(lo[0]), float(lo[1]), float(lo[2])),
+                (float(hi[0]), float(hi[1]), float(hi[2])))
 
     def grid(self, *, voxel_mm: float = 0.5, slice_mm: float = 0.6, axes: str = "LPS",
              oblique_deg: tuple[float, float, float] = (0.0, 0.0, 0.0), shear: float = 0.0,
-             below_mm: float = 152.0, margin_mm: float = 8.0) -> GridSpec:
+             below_mm: float = 152.0, margin_mm: float = 8.0,
+             behind_mm: float = 22.0) -> GridSpec:
         """Grid that holds the whole head to below the chin; see :meth:`GridSpec.around`."""
-        lo, hi = self.box_world(below_mm=below_mm, margin_mm=margin_mm)
+        lo, hi = self.box_world(below_mm=below_mm, margin_mm=margin_mm, behind_mm=behind_mm)
         return GridSpec.around(lo, hi, voxel_mm=voxel_mm, slice_mm=slice_mm, axes=axes,
                                oblique_deg=oblique_deg, shear=shear)
 

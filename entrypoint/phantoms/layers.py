@@ -11,7 +11,7 @@ from entrypoint.phantoms.fields import Array, Point, Points, Waves
 from entrypoint.phantoms.shape import Shape, directions
 from entrypoint.phantoms.skin import skin_without_ears
 
-__all__ = ["Box", "Context", "Layer"]
+__all__ = ["Box", "Context", "Layer", "texture_at"]
 
 Box = tuple[Point, Point]
 
@@ -71,10 +71,15 @@ class Context:
 
     def texture(self, name: str, wavelength_mm: float) -> Array:
         """Smooth random texture, the same for a name in one head whatever the grid."""
-        if name not in self.textures:
-            code = [ord(ch) for ch in name]
-            rng = np.random.default_rng([self.shape.spec.seed, 17, *code])
-            self.textures[name] = Waves.make(rng, wavelength_mm)
         if name not in self.cache:
-            self.cache[name] = self.textures[name](self.p)
+            self.cache[name] = texture_at(self, name, wavelength_mm, self.p)
         return self.cache[name]
+
+
+def texture_at(c: Context, name: str, wavelength_mm: float, p: Points) -> Array:
+    """Texture of a name at other points than the context's own, e.g. stretched ones."""
+    if name not in c.textures:
+        code = [ord(ch) for ch in name]
+        rng = np.random.default_rng([c.shape.spec.seed, 17, *code])
+        c.textures[name] = Waves.make(rng, wavelength_mm)
+    return c.textures[name](p)

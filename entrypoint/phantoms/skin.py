@@ -30,7 +30,9 @@ def nose(shape: Shape, q: Points) -> Array:
     ridge = capsule(q, (0, 83.5, -30), (0, 97.0 + 3 * (k - 1), -56), 5.2, 6.2)
     low = capsule(q, (0, 97.0 + 3 * (k - 1), -56), (0, 97.0 + 13.0 * k, -76), 6.2, 8.6)
     wing = ellipsoid(m, (10.5, 97.5, -79), (7.5, 11.0, 7.5))
-    return union(union(ridge, low, 4.0), wing, 7.0)
+    tip_y = 97.0 + 10.0 * k
+    base = capsule(q, (0, tip_y, -79), (0, 90.0, -85.5), 5.5, 5.0)
+    return union(union(union(ridge, low, 4.0), wing, 7.0), base, 5.0)
 
 
 def skin_without_ears(shape: Shape, p: Points, scalp: Array | None = None) -> Array:
@@ -49,10 +51,11 @@ def skin_without_ears(shape: Shape, p: Points, scalp: Array | None = None) -> Ar
     face = ellipsoid(q, (0, 36, -66), (65, 53, 58))
     jaw = ellipsoid(q, (0, 38, -108), (50, 54, 40))
     cheek = ellipsoid(m, (35, 66, -66), (25, 24, 24))
-    lips = ellipsoid(q, (0, 84, -103), (25, 15.5, 17))
-    chin = ellipsoid(q, (0, 80, -134), (19, 14, 14))
+    lips = union(ellipsoid(q, (0, 86, -98), (24, 14.0, 9.5)),
+                 ellipsoid(q, (0, 85, -110), (22, 13.0, 8.0)), 3.0)
+    chin = ellipsoid(q, (0, 79.5, -134), (19, 15, 14))
     low = union(union(face, jaw, 22.0), cheek, 14.0)
-    low = union(union(low, lips, 8.0), chin, 12.0)
+    low = union(union(low, lips, 7.0), chin, 11.0)
     sockets = ellipsoid(m, (33, 100, -37), (19, 13.5, 12))
     low = less(low, sockets, 9.0)
     head = union(scalp, low, 12.0)

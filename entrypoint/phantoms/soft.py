@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from entrypoint.phantoms.fields import Array, chain, step, union
-from entrypoint.phantoms.layers import Context, Layer
+from entrypoint.phantoms.fields import Array, Points, chain, step, union
+from entrypoint.phantoms.layers import Context, Layer, texture_at
 from entrypoint.phantoms.shape import Shape
 from entrypoint.phantoms.skin import ears, face_points
 
@@ -38,8 +38,10 @@ def soft_layers(shape: Shape) -> list[Layer]:
     def deep_hu(c: Context) -> Array:
         q = face_points(shape, c.p)
         low = step(-26.0 - q.z, 14.0) * step(c.d_out - 2.0, 6.0)
-        planes = step(c.texture("planes", 15.0) - 0.75, 0.7) * low
-        return 54.0 + 5.0 * c.texture("muscle", 7.0) - 128.0 * planes
+        # muscles run mostly up and down, fat in thin planes between them
+        t = texture_at(c, "planes", 19.0, Points(q.x, q.y, 0.28 * q.z))
+        planes = np.exp(-((2.6 * t) ** 2)) * low
+        return 54.0 + 5.0 * c.texture("muscle", 7.0) - 105.0 * planes
 
     def buccal(c: Context) -> Array:
         m = face_points(shape, c.p).mirrored()
