@@ -1,0 +1,79 @@
+"""Setting a document as plain aligned text."""
+
+from __future__ import annotations
+
+import textwrap
+
+from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
+
+COLUMNS = 80
+
+
+def render(document: Document, *, columns: int = COLUMNS) -> str:
+    """Set a document.
+
+    Parameters
+    ----------
+    document : Document
+    columns : int
+        Longest line.
+
+    Returns
+    -------
+    str, ending in a line feed.
+    """
+    lines: list[str] = []
+    before: Block | None = None
+    for block in document:
+        new = _lines(block, columns)
+        tight = isinstance(block, Paragraph) and block.lead and isinstance(before, Paragraph)
+        follows = isinstance(before, Heading) and not isinstance(block, Heading)
+        if lines and not tight and not follows:
+            lines.append("")
+        lines += new
+        before = block
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _lines(block: Block, columns: int) -> list[str]:
+    if isinstance(block, Heading):
+        if block.rank == 1:
+            rule = "=" * columns
+            return [rule, block.text.center(columns), rule]
+        mark = "-" if block.rank == 2 else ""
+        return [block.text, *([mark * len(block.text)] if mark else [])]
+    if isinstance(block, Paragraph):
+        indent = " " * 9 if block.lead else ""
+        first = f"{block.lead:<9}" if block.lead else ""
+        if len(block.lead) >= 9:
+            first = block.lead + " "
+        return textwrap.wrap(
+            block.text,
+            columns,
+            initial_indent=first,
+            subsequent_indent=indent,
+            break_long_words=True,
+        ) or [first]
+    return _table(block, columns)
+
+
+def _table(table: Table, columns: int) -> list[str]:
+    inner = columns - 4 if table.boxed else columns - 2
+    named = [name for name, value in table.rows if value]
+    width = min(max((len(name) for name in named), default=0) + 2, inner * 55 // 100)
+    lines: list[str] = []
+    for name, value in table.rows:
+        if not value:
+            lines += textwrap.wrap(name, inner) or [""]
+            continue
+        left = textwrap.wrap(name, width - 2) or [""]
+        right = textwrap.wrap(value, inner - width) or [""]
+        for at in range(max(len(left), len(right))):
+            a = left[at] if at < len(left) else ""
+            b = right[at] if at < len(right) else ""
+            lines.append(f"{a:<{width}}{b}")
+    if not table.boxed:
+        return [f"  {line}" for line in lines]
+    title = f" {table.title} " if table.title else ""
+    edge = "+" + title.center(columns - 2, "-") + "+"
+    return [edge, *(f"| {line:<{inner}} |" for line in lines), "+" + "-" * (columns - 2) + "+"]
