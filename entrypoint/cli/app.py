@@ -1,0 +1,112 @@
+"""The command line: one file a command; parse, one call, print, exit code.
+
+Exit codes: 0 fine, 1 a stop finding, 2 usage, 3 input refused, 4 not measurable.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from entrypoint.cli.explain import explain
+from entrypoint.cli.inspect import inspect
+from entrypoint.cli.plan import plan
+from entrypoint.cli.schema import schema
+from entrypoint.errors import EntrypointError
+
+_HELP = (
+    "Frontal cranial entry-point geometry: from tape, landmarks, a scalp surface or a head CT to "
+    "the entry, its clearances, the skull, a drill stop and a sensor depth, each with its error. "
+    "For planning and teaching only; local protocol and licensed practice take precedence."
+)
+_EPILOG = "Exit codes: 0 fine, 1 a stop finding, 2 usage, 3 input refused, 4 not measurable."
+
+app = typer.Typer(
+    name="entrypoint",
+    help=_HELP,
+    epilog=_EPILOG,
+    rich_markup_mode=None,  # plain help: a tenth of a second less, and the same when piped
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+for _command in (plan, inspect, explain, schema):
+    app.command(_command.__name__)(_command)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from entrypoint import __version__
+
+        typer.echo(f"entrypoint {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Those of the process where not given.
+
+    Returns
+    -------
+    int
+        The exit code; the console script exits with it.
+    """
+    try:
+        code = app(args=arguments, standalone_mode=False)
+        sys.stdout.flush()
+        return int(code or 0)
+    except EntrypointError as error:
+        return _say(str(error), error.exit_code)
+    except BrokenPipeError:
+        # The reader has gone (for example head): nothing more to say, and no second error
+        # when Python flushes standard output on its way out.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return 0
+    except (KeyboardInterrupt, typer.Abort):
+        return _say("Stopped before the end; nothing was written.", 130)
+    except MemoryError:
+        return _say(
+            "The input needs more memory than there is; expected a head scan; crop or resample it.",
+            3,
+        )
+    except Exception as error:
+        show = getattr(error, "format_message", None)
+        if show is not None:  # the parser's own usage errors
+            context = getattr(error, "ctx", None)
+            hint = f" (see {context.command_path} --help)" if context is not None else ""
+            return _say(f"{show()}{hint}", int(getattr(error, "exit_code", 2)))
+        if os.environ.get("ENTRYPOINT_DEBUG"):
+            raise
+        return _say(
+            f"An error of the program itself ({type(error).__name__}), not of your input; no plan "
+            "was made. Set ENTRYPOINT_DEBUG=1 and run again to see where.",
+            70,
+        )
+
+
+def _say(sentence: str, code: int) -> int:
+    try:
+        print(f"entrypoint: {sentence}", file=sys.stderr)
+    except OSError:
+        return code
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())
