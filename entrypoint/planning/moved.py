@@ -257,7 +257,8 @@ def moved_point(
         "every margin holds at the rule's own point"
         if same
         else "every margin holds at the best estimate from a midline tape distance of "
-        f"{_tape(midline, towards=math.floor)} and a lateral tape distance of {_tape(lateral, towards=math.ceil)}"
+        f"{_tape(midline, towards=math.floor)} and a lateral tape distance of "
+        f"{_tape(lateral, towards=math.ceil)}"
     )
     return MovedPoint(
         exists=True,
