@@ -41,7 +41,7 @@ class Inspection:
     left_handed: bool
     slice_mm: float  # the coarsest voxel edge
     facts: FileFacts
-    cut_at: tuple[str, ...]  # faces of the field that the head reaches
+    reached: tuple[str, ...]  # faces of the field that something dense reaches
     missing: tuple[str, ...]  # what is missing or will widen the errors, in words
 
 
@@ -73,7 +73,7 @@ def inspect_volume(source: LoadedVolume | str | Path) -> Inspection:
         left_handed=not grid.right_handed,
         slice_mm=max(grid.voxel_mm),
         facts=loaded.facts,
-        cut_at=cut,
+        reached=cut,
         missing=_missing(canonical.grid, loaded.facts, cut),
     )
 
@@ -124,14 +124,12 @@ def _cut_faces(canonical: Volume) -> tuple[str, ...]:
 
 def _missing(canonical: Grid, facts: FileFacts, cut: tuple[str, ...]) -> tuple[str, ...]:
     said = []
-    if "top" in cut:
-        said.append("the field of view may cut off the top of the head, where the tape runs")
-    if "front" in cut:
-        said.append("the field of view may cut off the front, where the nasion is")
-    if "back" in cut:
-        said.append("the field of view may cut off the back of the head")
-    if "right" in cut or "left" in cut:
-        said.append("the field of view may cut off a side of the head")
+    faces = [face for face in cut if face != "bottom"]  # the neck always leaves the field
+    if faces:
+        said.append(
+            f"something denser than foam reaches the {_listed(faces)} of the field of view: the "
+            "head may be cut off there, or it is a rest or a table"
+        )
     for extent, least, words in zip(
         canonical.extent_mm,
         _SMALL_FIELD_MM,
@@ -164,3 +162,7 @@ def _missing(canonical: Grid, facts: FileFacts, cut: tuple[str, ...]) -> tuple[s
     if facts.clipped_high_hu is not None:
         said.append(f"values above {facts.clipped_high_hu:g} HU are cut off")
     return tuple(said)
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
