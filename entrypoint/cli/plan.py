@@ -53,7 +53,7 @@ def plan(
     source: Annotated[
         str | None,
         typer.Argument(
-            metavar="[INPUT]",
+            metavar="INPUT",
             help="A CT volume (.nii, .nii.gz), a landmark file (JSON, CSV) or a scalp surface "
             "(.stl, .ply, .obj, .glb); none for tape measures alone.",
         ),
