@@ -23,6 +23,7 @@ _NOSE_ABOVE_MM = 80.0  # the hollow lies within this length of profile above the
 _TIP_TURN_DEG = 50.0
 _TIP_SPAN_MM = 24.0
 _SHALLOW_MM = 1.0
+_TOUCH_MM = 0.03  # neighbours on a curved brow stand out of a tangent by that much
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +88,7 @@ def find_nasion(profile_mm: FloatArray, unit_right: FloatArray, *, surface_sd_mm
         line = flat[low] - flat[top]
         out = np.array([-line[1], line[0]]) / np.linalg.norm(line)
         before = flat[max(0, top - above) : top]
-        if len(before) and ((before - flat[top]) @ out).max() > 1e-3:
+        if len(before) and ((before - flat[top]) @ out).max() > _TOUCH_MM:
             continue
         depth = -((flat[top : low + 1] - flat[top]) @ out)
         deepest = int(np.argmax(depth))

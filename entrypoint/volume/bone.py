@@ -216,7 +216,7 @@ def quick_edges(depths_mm: FloatArray, hu: FloatArray, levels: Levels, *,
     for k in range(table + 1):
         outer_peak = np.maximum(outer_peak, filled[row, np.minimum(s0 + k, m - 1)])
     half = levels.soft_hu + 0.5 * (outer_peak - levels.soft_hu)
-    outer_at = _rise_near(filled, half, s0)
+    outer_at = _rise_near(filled, half, s0, table)
     outer = np.where(has, crossing(depths_mm, filled, half, outer_at), np.nan)
 
     # The inner edge: the last sample above the trigger before 3 mm of soft tissue or air.
@@ -236,7 +236,7 @@ def quick_edges(depths_mm: FloatArray, hu: FloatArray, levels: Levels, *,
     for k in range(table + 1):
         inner_peak = np.maximum(inner_peak, filled[row, np.maximum(last - k, 0)])
     half_in = levels.soft_hu + 0.5 * (inner_peak - levels.soft_hu)
-    inner_at = _fall_near(filled, half_in, last)
+    inner_at = _fall_near(filled, half_in, last, table)
     inner = np.where(has & ended, crossing(depths_mm, filled, half_in, inner_at), np.nan)
     with np.errstate(invalid="ignore"):
         thin = ~((inner - outer) > 0.8)
@@ -305,21 +305,23 @@ def _meets(patch: BonePatch, point_mm: FloatArray, unit_dir: FloatArray) -> Floa
     return np.asarray(point_mm + t * unit_dir)
 
 
-def _rise_near(hu: FloatArray, half: FloatArray, start: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Sample below ``half`` whose next one is not, nearest to ``start`` going outwards first."""
-    m = hu.shape[1]
-    idx = np.arange(m)[None, :]
+def _rise_near(hu: FloatArray, half: FloatArray, start: NDArray[np.intp], reach: int
+               ) -> NDArray[np.intp]:
+    """First sample below ``half`` whose next one is not, from just outside ``start`` inwards."""
+    idx = np.arange(hu.shape[1] - 1)[None, :]
     rises = (hu[:, :-1] < half[:, None]) & (hu[:, 1:] >= half[:, None])
-    ok = rises & (idx[:, :-1] <= start[:, None] + 8)
-    return np.where(ok.any(axis=1), m - 2 - np.argmax(ok[:, ::-1], axis=1), -1)
-
-
-def _fall_near(hu: FloatArray, half: FloatArray, last: NDArray[np.intp]) -> NDArray[np.intp]:
-    m = hu.shape[1]
-    idx = np.arange(m)[None, :]
-    falls = (hu[:, :-1] >= half[:, None]) & (hu[:, 1:] < half[:, None])
-    ok = falls & (idx[:, :-1] >= last[:, None] - 8)
+    ok = rises & (idx >= start[:, None] - reach) & (idx <= start[:, None] + reach)
     return np.where(ok.any(axis=1), np.argmax(ok, axis=1), -1)
+
+
+def _fall_near(hu: FloatArray, half: FloatArray, last: NDArray[np.intp], reach: int
+               ) -> NDArray[np.intp]:
+    """Last sample above ``half`` whose next one is not, from just inside ``last`` outwards."""
+    m = hu.shape[1]
+    idx = np.arange(m - 1)[None, :]
+    falls = (hu[:, :-1] >= half[:, None]) & (hu[:, 1:] < half[:, None])
+    ok = falls & (idx >= last[:, None] - reach) & (idx <= last[:, None] + reach)
+    return np.where(ok.any(axis=1), m - 2 - np.argmax(ok[:, ::-1], axis=1), -1)
 
 
 def _without_spikes(depth: FloatArray) -> FloatArray:

@@ -1,0 +1,69 @@
+"""The inion on the midsagittal bone profile: the blunt corner at the back of the head."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.errors import MeasurementError
+from entrypoint.geometry.polylines import arc_lengths_mm, resample, smooth
+
+FloatArray = NDArray[np.float64]
+
+_STEP_MM = 1.0
+_ARM_MM = 22.0
+
+
+def find_inion(profile_mm: FloatArray, unit_right: FloatArray, *, expected_arc_mm: float,
+               expected_sd_mm: float) -> tuple[FloatArray, float, float]:
+    """Find the corner of the occipital profile.
+
+    The point that stands out furthest from the chord between the points 22 mm before and behind
+    it along the profile, with the published nasion-inion length as a gentle prior: a protuberance
+    is often blunt.
+
+    Parameters
+    ----------
+    profile_mm : (n, 3) array
+        Outer bone in the midsagittal plane, from the bone nasion over the top to the back.
+    unit_right : (3,) array
+    expected_arc_mm, expected_sd_mm : float
+        Along the bone, for a head of this size.
+
+    Returns
+    -------
+    position_mm : (3,) array
+    arc_mm : float
+        From the profile's start.
+    sd_mm : float
+
+    Raises
+    ------
+    MeasurementError
+        When the profile ends before the back of the head.
+    """
+    curve = smooth(resample(profile_mm, _STEP_MM), 2.5)
+    arc = arc_lengths_mm(curve)
+    arm = round(_ARM_MM / _STEP_MM)
+    lowest = expected_arc_mm - 2.5 * expected_sd_mm
+    if arc[-1] < lowest + _ARM_MM:
+        raise MeasurementError(
+            found=f"the profile of the skull ends {arc[-1]:.0f} mm behind the nasion",
+            expected=f"at least {lowest + _ARM_MM:.0f} mm, to show the back of the head",
+            next_step="give the inion in a landmark file, or a larger field of view",
+        )
+    before, here, after = curve[: -2 * arm], curve[arm:-arm], curve[2 * arm :]
+    chord = after - before
+    out = np.cross(chord, unit_right)
+    out /= np.linalg.norm(out, axis=1, keepdims=True)
+    sagitta = np.einsum("ij,ij->i", here - 0.5 * (before + after), out)
+    # Outwards is the side on which the vault bulges.
+    if np.median(sagitta) < 0:
+        sagitta = -sagitta
+    mid = arc[arm:-arm]
+    score = sagitta - 0.5 * np.square((mid - expected_arc_mm) / expected_sd_mm)
+    k = int(np.argmax(score))
+    near = np.abs(mid - mid[k]) < 8.0
+    c2, _, _ = np.polyfit(mid[near] - mid[k], score[near], 2)
+    sd = float(np.clip(np.sqrt(0.6 / max(-2 * c2, 1e-3)), 3.0, 12.0))
+    return here[k], float(mid[k]), sd
