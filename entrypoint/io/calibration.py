@@ -24,7 +24,8 @@ _PADDING_BELOW_HU = -1500.0
 _AIR_HU = (-1150.0, -850.0)
 _SOFT_HU = (-60.0, 110.0)
 _CROWD_HALF_WIDTH_HU = 120.0
-_OFFSETS_HU = (0.0, -1024.0, -1000.0)
+_OFFSETS_HU = (-1024.0, -1000.0)
+_BRAIN_HU = 35.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,10 +75,16 @@ def read_calibration(stored: NDArray[Any], slope: float, inter: float) -> Readin
             expected="a CT of a head in HU",
             next_step="check the copy",
         )
-    for offset in _OFFSETS_HU:
-        readings = _as_hu(sample + offset, offset)
-        if readings is not None:
-            return readings
+    as_stored = _as_hu(sample, 0.0)
+    if as_stored is not None and as_stored.air_hu is not None:
+        return as_stored
+    # The lower half of air's noise is often cut off at 0, so that air's upper half looks like
+    # soft tissue cut off at 0: an offset that brings everything to its place goes first.
+    shifted = [r for r in (_as_hu(sample + offset, offset) for offset in _OFFSETS_HU) if r]
+    if shifted:
+        return min(shifted, key=_misfit)
+    if as_stored is not None:
+        return as_stored
     raise FileRefused(
         found=_describe(sample),
         expected="HU: air near -1000, soft tissue near 0 to 80, bone above",
@@ -119,8 +126,10 @@ def _as_hu(sample: FloatArray, offset: float) -> Readings | None:
     strict = air is None and lowest > -60.0
     dense_above = 600.0 if strict else 250.0
     dense = float(counts[int(dense_above) + 1500 :].sum()) / max(tissue, 1.0)
-    if crowd < (0.5 if strict else 0.3) * tissue or dense < 0.004:
+    if crowd < (0.5 if strict or offset else 0.3) * tissue or dense < 0.004:
         return None
+    if offset and dense > 0.4:
+        return None  # a skull is a smaller part of a head: this is bone taken for soft tissue
     if strict and not 5.0 <= soft <= 75.0:
         return None
     at_highest = float((real >= highest - 0.5).mean())
@@ -134,6 +143,12 @@ def _as_hu(sample: FloatArray, offset: float) -> Readings | None:
         air_hu=air,
         soft_hu=soft,
     )
+
+
+def _misfit(readings: Readings) -> float:
+    """How far soft tissue and air lie from where they belong."""
+    air = -1000.0 if readings.air_hu is None else readings.air_hu
+    return abs(readings.soft_hu - _BRAIN_HU) + 0.5 * abs(air + 1000.0)
 
 
 def _slice(low: float, high: float) -> slice:

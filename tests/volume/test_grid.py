@@ -185,6 +185,4 @@ def test_what_is_no_grid_is_refused():
     with pytest.raises(GeometryError, match="finite"):
         Grid(shape=(2, 2, 2), world_from_index=np.full((4, 4), np.nan))
     with pytest.raises(GeometryError, match="same shape"):
-        Volume(
-            grid=Grid(shape=(2, 2, 2), world_from_index=np.eye(4)), stored=np.zeros((2, 2, 3))
-        )
+        Volume(grid=Grid(shape=(2, 2, 2), world_from_index=np.eye(4)), stored=np.zeros((2, 2, 3)))
