@@ -5,12 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from entrypoint.phantoms.bones import cavity
-from entrypoint.phantoms.fields import Array, chain, ellipsoid, step
+from entrypoint.phantoms.fields import Array, Points, chain, ellipsoid, step
 from entrypoint.phantoms.layers import Context, Layer
 from entrypoint.phantoms.shape import Shape
 from entrypoint.phantoms.skin import face_points
 
 __all__ = ["brain_layers"]
+
+
+def _brain_points(c: Context) -> Points:
+    """Reference coordinates of the brain, pushed aside where there is a midline shift."""
+    q = face_points(c.shape, c.p)
+    shift = c.shape.spec.midline_shift_mm
+    if shift == 0.0:
+        return q
+    push = shift * np.exp(-(((q.y - 5.0) / 55.0) ** 2) - (((q.z - 10.0) / 38.0) ** 2))
+    return Points(q.x - push, q.y, q.z)
 
 
 def brain_layers(shape: Shape) -> list[Layer]:
@@ -35,12 +45,12 @@ def brain_layers(shape: Shape) -> list[Layer]:
         return np.maximum(np.maximum(d, cavity(c) + 6.0), fold)
 
     def nuclei(c: Context) -> Array:
-        m = face_points(shape, c.p).mirrored()
+        m = _brain_points(c).mirrored()
         return np.minimum(ellipsoid(m, (13, -8, 12), (8, 14, 8)),
                           ellipsoid(m, (25, 8, 11), (6, 15, 9)))
 
     def ventricles(c: Context) -> Array:
-        m = face_points(shape, c.p).mirrored()
+        m = _brain_points(c).mirrored()
         lateral = chain(m, [(9.5, 36, 16, 2.5), (9, 27, 21, 4.6), (10, 8, 27, 4.2),
                             (14, -18, 27, 4.6), (23, -40, 20, 6.0), (28, -46, 8, 4.6),
                             (32, -26, -12, 2.4)])
@@ -50,7 +60,7 @@ def brain_layers(shape: Shape) -> list[Layer]:
         return np.minimum(np.minimum(lateral, occipital), np.minimum(third, fourth))
 
     def cisterns(c: Context) -> Array:
-        m = face_points(shape, c.p).mirrored()
+        m = _brain_points(c).mirrored()
         supra = ellipsoid(m, (0, 8, -22), (15, 10, 8))
         quad = ellipsoid(m, (0, -28, -4), (12, 5, 6))
         sylvian = chain(m, [(22, 22, -14, 2.0), (42, 20, -4, 2.4), (54, 2, 8, 2.0)])
@@ -58,7 +68,7 @@ def brain_layers(shape: Shape) -> list[Layer]:
         return np.minimum(np.minimum(supra, quad), np.minimum(sylvian, pons))
 
     def stem(c: Context) -> Array:
-        q = face_points(shape, c.p)
+        q = _brain_points(c)
         return np.minimum(ellipsoid(q, (0, -14, -24), (15, 12, 15)), np.maximum(
             chain(q, [(0, -17, -34, 9), (0, -27, -56, 6), (0, -31, -70, 5)]), -q.z - 75))
 
@@ -93,7 +103,7 @@ def brain_layers(shape: Shape) -> list[Layer]:
         Layer("nuclei", nuclei, 38.0, ((-36, -30, -4), (36, 30, 28))),
         Layer("ventricles", ventricles, 8.0, ((-42, -72, -42), (42, 46, 40))),
         Layer("tentorium", tent, 56.0, ((-75, -98, -32), (75, 10, 0)), tent_sheet, 0.7),
-        Layer("falx", falx, 62.0, ((-6, -105, -20), (6, 100, 100)),
-              lambda c: c.p.x, 0.75),
+        Layer("falx", falx, 62.0, ((-20, -105, -20), (20, 100, 100)),
+              lambda c: _brain_points(c).x, 0.75),
         Layer("sagittal sinus", sinus, 56.0, ((-12, -105, -34), (12, 100, 100))),
     ]

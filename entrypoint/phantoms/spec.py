@@ -39,6 +39,7 @@ class HeadSpec:
     suture_width_mm: float = 1.1
     suture_hu: float = 90.0
     suture_open: bool = True
+    metopic: bool = False  # a persistent suture down the forehead
     # face
     brow_mm: float = 2.6
     nasal_root_mm: float = 0.0  # deeper (+) or shallower (-) nasal root
@@ -53,6 +54,8 @@ class HeadSpec:
     uneven_thickness: float = 0.13  # of the local thickness
     skew_mm: float = 2.0  # parallelogram-like asymmetry, signed
     bulge_mm: float = 1.5  # one-sided bulges
+    midline_shift_mm: float = 0.0  # of the brain, towards the patient's right
+    child: bool = False
     # pose and surroundings
     yaw_deg: float = 0.0
     pitch_deg: float = 0.0
@@ -75,7 +78,7 @@ def named_spec(name: str) -> HeadSpec:
     KeyError
         For a name that is not one of :func:`names`.
     """
-    from entrypoint.phantoms.conditions.haematoma import Haematoma
+    from entrypoint.phantoms.conditions.scalp import Haematoma
 
     adult = HeadSpec(yaw_deg=3.0, pitch_deg=-4.0, roll_deg=2.0, centre_mm=(4.0, -6.0, 9.0))
     table = {

@@ -105,19 +105,26 @@ def suture_layers(shape: Shape, bregma_rad: float) -> list[Layer]:
     def lambdoid_reach(c: Context) -> Array:
         return np.maximum(np.maximum(shell(c), -34.0 - c.p.z), c.p.y + 25.0)
 
+    def metopic_reach(c: Context) -> Array:
+        phi, _, _ = angles(c)
+        return np.maximum(shell(c), 90.0 * np.maximum(phi - bregma_rad, -0.05 - phi))
+
     def closed(reach: Callable[[Context], Array]) -> Callable[[Context], Array]:
         return lambda c: np.maximum(reach(c), c.d_diploe_out - 0.3)
 
     high = ((-85.0, -60.0, -10.0), (85.0, 95.0, 110.0))
     back = ((-85.0, -115.0, -42.0), (85.0, 20.0, 110.0))
-    middle = ((-7.0, -115.0, -10.0), (7.0, 80.0, 110.0))
+    middle = ((-7.0, -115.0, -14.0), (7.0, 110.0, 110.0))
     w = 0.5 * s.suture_width_mm
     out = []
-    for name, sheet, reach, where in (
+    rows = [
         ("coronal suture", coronal, coronal_reach, high),
         ("sagittal suture", sagittal, sagittal_reach, middle),
         ("lambdoid suture", lambdoid, lambdoid_reach, back),
-    ):
+    ]
+    if s.metopic:
+        rows.append(("metopic suture", sagittal, metopic_reach, middle))
+    for name, sheet, reach, where in rows:
         if name == "coronal suture" and not s.suture_open:
             # a closed suture: a dense seam through the diploe, no gap
             out.append(Layer(name, closed(reach), 0.72 * s.cortical_hu, where, sheet, 1.3))
