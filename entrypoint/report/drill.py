@@ -46,7 +46,7 @@ def _stop(plan: Plan, found: SidePlan) -> list[Row]:
     rows = [(title, whole_mm(start))]
     if stop.p_start_passes_inner_table is not None:
         rows.append(
-            ("  deeper than the inner table, of simulated", of_100(stop.p_start_passes_inner_table))
+            ("  simulated placements past the inner table", of_100(stop.p_start_passes_inner_table))
         )
     if through is not None:
         rows.append(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 
 from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
 
 COLUMNS = 80
+_HELD = "\u00a0"
+_WITH_UNIT = re.compile(r"(?<=[0-9.]) (?:mm|cm|%|HU|degrees|of [0-9]+)(?![a-z])|± (?=[0-9])")
 
 
 def render(document: Document, *, columns: int = COLUMNS) -> str:
@@ -32,7 +35,13 @@ def render(document: Document, *, columns: int = COLUMNS) -> str:
             lines.append("")
         lines += new
         before = block
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    # A number stays with its unit: the space between them did not count for wrapping.
+    return "\n".join(line.rstrip().replace(_HELD, " ") for line in lines) + "\n"
+
+
+def _wrap(text: str, width: int, **options: str) -> list[str]:
+    held = _WITH_UNIT.sub(lambda m: m.group(0).replace(" ", _HELD), text)
+    return textwrap.wrap(held, width, **options)  # type: ignore[arg-type]
 
 
 def _lines(block: Block, columns: int) -> list[str]:
@@ -47,13 +56,7 @@ def _lines(block: Block, columns: int) -> list[str]:
         first = f"{block.lead:<9}" if block.lead else ""
         if len(block.lead) >= 9:
             first = block.lead + " "
-        return textwrap.wrap(
-            block.text,
-            columns,
-            initial_indent=first,
-            subsequent_indent=indent,
-            break_long_words=True,
-        ) or [first]
+        return _wrap(block.text, columns, initial_indent=first, subsequent_indent=indent) or [first]
     return _table(block, columns)
 
 
@@ -64,10 +67,10 @@ def _table(table: Table, columns: int) -> list[str]:
     lines: list[str] = []
     for name, value in table.rows:
         if not value:
-            lines += textwrap.wrap(name, inner) or [""]
+            lines += _wrap(name, inner) or [""]
             continue
-        left = textwrap.wrap(name, width - 2) or [""]
-        right = textwrap.wrap(value, inner - width) or [""]
+        left = _wrap(name, width - 2) or [""]
+        right = _wrap(value, inner - width) or [""]
         for at in range(max(len(left), len(right))):
             a = left[at] if at < len(left) else ""
             b = right[at] if at < len(right) else ""

@@ -26,6 +26,7 @@ from entrypoint.report.wording import (
     PRACTICE_BANNER,
     SIDE_WORDS,
     SPREADS,
+    sentence,
 )
 
 Row = tuple[str, str]
@@ -61,6 +62,7 @@ def plan_document(plan: Plan, *, brief: bool = False) -> Document:
         blocks += _side(plan, side)
     if not brief:
         blocks += _landmarks(plan)
+    blocks.append(Paragraph(text=SPREADS))
     blocks += [*banner, Paragraph(text=plan.caveat)]
     return tuple(blocks)
 
@@ -107,8 +109,8 @@ def _findings(
     if not ordered:
         blocks.append(Paragraph(text="None raised. What is not listed was not looked at."))
     for finding in ordered:
-        text = finding.text.rstrip()
-        blocks.append(Paragraph(text=f"{text} [{finding.code}]", lead=LEVEL_WORDS[finding.level]))
+        text = f"{sentence(finding.text)} [{finding.code}]"
+        blocks.append(Paragraph(text=text, lead=LEVEL_WORDS[finding.level]))
     return blocks
 
 
@@ -123,9 +125,8 @@ def _side(plan: Plan, side: Side) -> list[Block]:
     ]
     blocks.append(Table(rows=tuple(rows)))
     if found.moved is not None and (found.moved.text or found.moved.exists):
-        blocks.append(Paragraph(text=_moved(found)))
+        blocks.append(Paragraph(text=sentence(_moved(found))))
     blocks.append(drill_box(plan, side))
-    blocks.append(Paragraph(text=SPREADS))
     return blocks
 
 
@@ -211,11 +212,14 @@ def _clearance(plan: Plan, found: SidePlan) -> list[Row]:
         rows.append(("  the suture was", _suture_how(plan, found)))
     elif plan.input.kind is InputKind.CT:
         rows.append(("Coronal suture", "not known"))
-    if c.p_suture_below_margin is not None:
+    if plan.population is None or c.suture_nearest_mm is not None:
         margin = f"{plan.rule.suture_margin_mm:g} mm"
-        rows.append((f"  nearer than {margin}, of simulated", of_100(c.p_suture_below_margin)))
-    if c.p_behind_suture is not None:
-        rows.append(("  behind the suture, of simulated", of_100(c.p_behind_suture)))
+        for words, p in (
+            (f"  simulated placements nearer than {margin}", c.p_suture_below_margin),
+            ("  simulated placements behind the suture", c.p_behind_suture),
+        ):
+            if p is not None:
+                rows.append((words, of_100(p)))
     places = (
         ("scalp", c.midline_scalp_mm),
         ("outer table", c.midline_outer_table_mm),
@@ -303,6 +307,18 @@ def _landmarks(plan: Plan) -> list[Block]:
                 f"± {up(half_width_mm(plane.sd_deg)):.1f} degrees",
             )
         )
+    quality = plan.quality
+    if quality is not None:
+        parts = [
+            f"{words} {value:.1f} {unit}"
+            for words, value, unit in (
+                ("slices", quality.slice_mm, "mm"),
+                ("blur", quality.blur_fwhm_mm, "mm full width"),
+                ("noise", quality.noise_hu, "HU"),
+            )
+            if value is not None
+        ]
+        rows.append(("The scan itself", ", ".join(parts)))
     if not rows:
         return []
     return [Heading(text="LANDMARKS"), Table(rows=tuple(rows))]

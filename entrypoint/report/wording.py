@@ -37,3 +37,17 @@ STOP_GIVES = (
     "small steps. The scalp gives under a stop, and swelling changes by the hour."
 )
 DEVICE_FIRST = "The device's own instructions take precedence."
+
+
+def sentence(text: str) -> str:
+    """A text as a sentence: a capital at its start and a full stop at its end.
+
+    Examples
+    --------
+    >>> sentence("the scan is noisy")
+    'The scan is noisy.'
+    """
+    text = text.strip()
+    if not text:
+        return text
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
