@@ -37,6 +37,8 @@ name to it.
     """
     target = Path(path)
     try:
+        if "\0" in str(target):  # pathlib calls such a file missing; opening it would fail
+            raise ValueError
         exists = target.exists() or target.is_symlink()
         is_dir, is_file = target.is_dir(), target.is_file()
         folder = target.parent
