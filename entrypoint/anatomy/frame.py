@@ -53,8 +53,9 @@ class HeadFrame:
         return np.degrees(np.arctan2(head[..., 2], head[..., 1]))
 
 
-def frame_from(origin_mm: FloatArray, unit_right: FloatArray, towards_anterior: FloatArray
-               ) -> HeadFrame:
+def frame_from(
+    origin_mm: FloatArray, unit_right: FloatArray, towards_anterior: FloatArray
+) -> HeadFrame:
     """Build a frame whose anterior is ``towards_anterior`` laid into the plane."""
     right = unit_right / np.linalg.norm(unit_right)
     anterior = towards_anterior - (towards_anterior @ right) * right

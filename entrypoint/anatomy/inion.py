@@ -14,8 +14,9 @@ _STEP_MM = 1.0
 _ARM_MM = 22.0
 
 
-def find_inion(profile_mm: FloatArray, unit_right: FloatArray, *, expected_arc_mm: float,
-               expected_sd_mm: float) -> tuple[FloatArray, float, float]:
+def find_inion(
+    profile_mm: FloatArray, unit_right: FloatArray, *, expected_arc_mm: float, expected_sd_mm: float
+) -> tuple[FloatArray, float, float]:
     """Find the corner of the occipital profile.
 
     The point that stands out furthest from the chord between the points 22 mm before and behind

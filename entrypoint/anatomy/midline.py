@@ -48,8 +48,14 @@ class MidlinePlace:
         return float(self.shifts_mm[int(np.argmin(self.against))])
 
 
-def even_about(strip: FloatArray, lateral_mm: FloatArray, *, half_mm: float, reach_mm: float,
-               plain_mm: float = 6.0) -> tuple[FloatArray, FloatArray] | None:
+def even_about(
+    strip: FloatArray,
+    lateral_mm: FloatArray,
+    *,
+    half_mm: float,
+    reach_mm: float,
+    plain_mm: float = 6.0,
+) -> tuple[FloatArray, FloatArray] | None:
     """How strongly a strip's features speak for each shift as the place they mirror about.
 
     What varies slowly across the strip is taken off first; what is left is multiplied with its
@@ -100,8 +106,14 @@ def even_about(strip: FloatArray, lateral_mm: FloatArray, *, half_mm: float, rea
     return ks * step / 2, _CAP - support
 
 
-def odd_about(strips: FloatArray, lateral_mm: FloatArray, *, half_mm: float, reach_mm: float,
-              independent: float) -> tuple[FloatArray, FloatArray] | None:
+def odd_about(
+    strips: FloatArray,
+    lateral_mm: FloatArray,
+    *,
+    half_mm: float,
+    reach_mm: float,
+    independent: float,
+) -> tuple[FloatArray, FloatArray] | None:
     """How uneven strips that show one ridge are about each shift, a slope across them apart.
 
     Sharper than :func:`even_about` where a single feature fills the strip (the nose), and
@@ -159,13 +171,20 @@ def loosened(shifts_mm: FloatArray, against: FloatArray, sd_mm: float) -> FloatA
     (k,) array
     """
     off = shifts_mm[:, None] - shifts_mm[None, :]
-    return np.asarray(np.minimum(
-        (against[None, :] + 0.5 * np.square(off / sd_mm)).min(axis=1), _CAP))
+    return np.asarray(
+        np.minimum((against[None, :] + 0.5 * np.square(off / sd_mm)).min(axis=1), _CAP)
+    )
 
 
-def vote(places: list[MidlinePlace], origin_mm: FloatArray, unit_anterior: FloatArray,
-         unit_superior: FloatArray, *, prior_sd_mm: float, prior_sd_rad: float,
-         ) -> tuple[FloatArray, FloatArray, float]:
+def vote(
+    places: list[MidlinePlace],
+    origin_mm: FloatArray,
+    unit_anterior: FloatArray,
+    unit_superior: FloatArray,
+    *,
+    prior_sd_mm: float,
+    prior_sd_rad: float,
+) -> tuple[FloatArray, FloatArray, float]:
     """The plane that the places together speak for.
 
     Every plane on a grid is weighed, so that places which see two possible middles, or a wrong
@@ -200,22 +219,27 @@ def vote(places: list[MidlinePlace], origin_mm: FloatArray, unit_anterior: Float
         total = 0.5 * np.sum(np.square(grid / prior), axis=1)
         shifts = grid @ lever
         for k, place in enumerate(places):
-            total += np.interp(shifts[:, k], place.shifts_mm, place.against,
-                               left=_CAP, right=_CAP)
+            total += np.interp(shifts[:, k], place.shifts_mm, place.against, left=_CAP, right=_CAP)
         weight = np.exp(-(total - total.min()))
         weight /= weight.sum()
         best = grid[int(np.argmin(total))]
         mean = weight @ grid
         away = grid - mean
         cov = (away * weight[:, None]).T @ away + np.diag(
-            np.square([a[1] - a[0] for a in axes])) / 12.0
+            np.square([a[1] - a[0] for a in axes])
+        ) / 12.0
         centre = best if points == 19 else mean
         spacing = np.array([a[1] - a[0] for a in axes])
-        half = np.maximum(1.5 * spacing, 2.5 * np.sqrt(np.diag(cov))) if points == 19 else (
-            3.0 * np.sqrt(np.diag(cov)))
+        half = (
+            np.maximum(1.5 * spacing, 2.5 * np.sqrt(np.diag(cov)))
+            if points == 19
+            else (3.0 * np.sqrt(np.diag(cov)))
+        )
     at = centre @ lever
-    heard = np.array([
-        np.interp(a, p.shifts_mm, p.against, left=_CAP, right=_CAP)
-        for a, p in zip(at, places, strict=True)
-    ])
+    heard = np.array(
+        [
+            np.interp(a, p.shifts_mm, p.against, left=_CAP, right=_CAP)
+            for a, p in zip(at, places, strict=True)
+        ]
+    )
     return centre, cov, float((heard < 0.5 * _CAP).mean())

@@ -23,7 +23,9 @@ _NOSE_ABOVE_MM = 80.0  # the hollow lies within this length of profile above the
 _TIP_TURN_DEG = 50.0
 _TIP_SPAN_MM = 24.0
 _SHALLOW_MM = 1.0
-_TOUCH_MM = 0.03  # neighbours on a curved brow stand out of a tangent by that much
+_LEAST_MM = 0.15
+# Neighbours on a curved brow stand out of a tangent by the first of these.
+_TOUCH_MM = (0.03, 0.1, 0.3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +41,12 @@ class Hollow:
     tip_seen: bool
 
 
-def find_nasion(profile_mm: FloatArray, unit_right: FloatArray, *, surface_sd_mm: float = 0.15,
-                ) -> tuple[Hollow, float]:
+def find_nasion(
+    profile_mm: FloatArray,
+    unit_right: FloatArray,
+    *,
+    surface_sd_mm: float = 0.15,
+) -> tuple[Hollow, float]:
     """Find the nasion on a profile.
 
     Parameters
@@ -72,33 +78,17 @@ def find_nasion(profile_mm: FloatArray, unit_right: FloatArray, *, surface_sd_mm
     tip = _nose_tip(flat)
     stop = len(flat) if tip is None else tip + 1
     start = 0 if tip is None else int(np.searchsorted(arc, arc[tip] - _NOSE_ABOVE_MM - _WINDOW_MM))
-    best: tuple[float, int, int, int, FloatArray] | None = None
-    above = round(_WINDOW_MM / _STEP_MM)
-    for top in range(start, stop - 8):
-        low_end = int(np.searchsorted(arc, arc[top] + _WINDOW_MM))
-        window = flat[top + 1 : min(low_end, stop)]
-        if len(window) < 8:
-            continue
-        vec = window - flat[top]
-        # The outermost line from here: the head lies on its inner side.
-        k = int(np.argmax(np.arctan2(vec[:, 1], vec[:, 0])))
-        low = top + 1 + k
-        if k < 6:
-            continue
-        line = flat[low] - flat[top]
-        out = np.array([-line[1], line[0]]) / np.linalg.norm(line)
-        before = flat[max(0, top - above) : top]
-        if len(before) and ((before - flat[top]) @ out).max() > _TOUCH_MM:
-            continue
-        depth = -((flat[top : low + 1] - flat[top]) @ out)
-        deepest = int(np.argmax(depth))
-        if best is None or depth[deepest] > best[0]:
-            best = (float(depth[deepest]), top, low, top + deepest, depth)
-    if best is None or best[0] < 0.15:
+    best = _deepest_hollow(flat, arc, start, stop)
+    if best is None:
         raise _no_nasion("the profile shows no hollow between a brow and a nose")
     depth_mm, top, low, at, depth = best
     position, curvature = _parabola(curve, arc, depth, at, top)
-    softness = np.sqrt(0.5 * surface_sd_mm / max(curvature, 1e-3))
+    # How far along the profile the depth stays within what the surface is known to: a flat root
+    # has no sharp deepest point.
+    weight = np.exp(-(depth.max() - depth) / surface_sd_mm)
+    along = arc[top : low + 1]
+    middle = float(weight @ along / weight.sum())
+    softness = float(np.sqrt(weight @ np.square(along - middle) / weight.sum()))
     shallow = depth_mm < _SHALLOW_MM
     return (
         Hollow(
@@ -110,8 +100,45 @@ def find_nasion(profile_mm: FloatArray, unit_right: FloatArray, *, surface_sd_mm
             shallow=shallow,
             tip_seen=tip is not None,
         ),
-        float(np.clip(softness * (2.0 if shallow else 1.0), 0.3, 8.0)),
+        float(np.clip(0.5 * softness * (2.0 if shallow else 1.0), 0.3, 8.0)),
     )
+
+
+def _deepest_hollow(
+    flat: FloatArray, arc: FloatArray, start: int, stop: int
+) -> tuple[float, int, int, int, FloatArray] | None:
+    """Depth, upper and lower contact, deepest point and all depths of the deepest hollow.
+
+    Every point is tried as the upper contact; from it the outermost line to the next 40 mm is
+    drawn. It touches where what lies above stays inside it: closely, or, on a straight brow over
+    a long root, where the window's end decides, at the least that is found.
+    """
+    found: list[tuple[float, float, int, int, int, FloatArray]] = []
+    above = round(_WINDOW_MM / _STEP_MM)
+    for top in range(start, stop - 8):
+        end = int(np.searchsorted(arc, arc[top] + _WINDOW_MM))
+        window = flat[top + 1 : min(end, stop)]
+        if len(window) < 8:
+            continue
+        vec = window - flat[top]
+        k = int(np.argmax(np.arctan2(vec[:, 1], vec[:, 0])))
+        low = top + 1 + k
+        if k < 6:
+            continue
+        line = flat[low] - flat[top]
+        out = np.array([-line[1], line[0]]) / np.linalg.norm(line)
+        before = flat[max(0, top - above) : top]
+        sticks_out = float(((before - flat[top]) @ out).max()) if len(before) else 0.0
+        depth = -((flat[top : low + 1] - flat[top]) @ out)
+        deepest = int(np.argmax(depth))
+        if depth[deepest] > _LEAST_MM:
+            found.append((sticks_out, float(depth[deepest]), top, low, top + deepest, depth))
+    for touch in _TOUCH_MM:
+        touching = [f for f in found if f[0] <= touch]
+        if touching:
+            _, depth_mm, top, low, at, depth = max(touching, key=lambda f: f[1])
+            return depth_mm, top, low, at, depth
+    return None
 
 
 def _no_nasion(found: str) -> MeasurementError:
@@ -149,8 +176,9 @@ def _nose_tip(flat: FloatArray) -> int | None:
     return first + int(np.argmax(turn[first : run_end + 1]))
 
 
-def _parabola(curve: FloatArray, arc: FloatArray, depth: FloatArray, at: int, top: int
-              ) -> tuple[FloatArray, float]:
+def _parabola(
+    curve: FloatArray, arc: FloatArray, depth: FloatArray, at: int, top: int
+) -> tuple[FloatArray, float]:
     """Deepest point by a parabola through the depths within 4 mm."""
     lo = max(top, at - round(4.0 / _STEP_MM))
     hi = min(top + len(depth) - 1, at + round(4.0 / _STEP_MM))

@@ -39,8 +39,9 @@ class SuturePath:
     rival: float
 
 
-def line_evidence(maps: list[FloatArray], row_mm: FloatArray, column_mm: float, *,
-                  sigma_mm: float = 1.3) -> FloatArray:
+def line_evidence(
+    maps: list[FloatArray], row_mm: FloatArray, column_mm: float, *, sigma_mm: float = 1.3
+) -> FloatArray:
     """How much each place looks like a thin dark line, in robust standard deviations.
 
     Parameters
@@ -77,8 +78,14 @@ def line_evidence(maps: list[FloatArray], row_mm: FloatArray, column_mm: float, 
     return total / len(maps)
 
 
-def best_path(evidence: FloatArray, prior_row: FloatArray, prior_sd_rows: FloatArray, *,
-              most_rows_per_column: int = 3, bend_cost: float = 0.6) -> tuple[FloatArray, float]:
+def best_path(
+    evidence: FloatArray,
+    prior_row: FloatArray,
+    prior_sd_rows: FloatArray,
+    *,
+    most_rows_per_column: int = 3,
+    bend_cost: float = 0.6,
+) -> tuple[FloatArray, float]:
     """The path over all columns with the most evidence.
 
     Parameters
@@ -120,8 +127,9 @@ def best_path(evidence: FloatArray, prior_row: FloatArray, prior_sd_rows: FloatA
     return path, float(best.max() / q)
 
 
-def find_suture(evidence: FloatArray, prior_row: FloatArray, prior_sd_rows: FloatArray, *,
-                apart_rows: int = 12) -> SuturePath:
+def find_suture(
+    evidence: FloatArray, prior_row: FloatArray, prior_sd_rows: FloatArray, *, apart_rows: int = 12
+) -> SuturePath:
     """Find the path, and its best rival elsewhere.
 
     Parameters

@@ -32,10 +32,17 @@ class MirrorFit:
     points: int
 
 
-def search_normal(sample: Sample, points_mm: FloatArray, centre_mm: FloatArray,
-                  unit_right: FloatArray, unit_anterior: FloatArray, *, cone_deg: float = 42.0,
-                  step_deg: float = 6.0, offsets_mm: Sequence[float] = (-9.0, -3.0, 3.0, 9.0),
-                  ) -> tuple[HeadFrame, float]:
+def search_normal(
+    sample: Sample,
+    points_mm: FloatArray,
+    centre_mm: FloatArray,
+    unit_right: FloatArray,
+    unit_anterior: FloatArray,
+    *,
+    cone_deg: float = 42.0,
+    step_deg: float = 6.0,
+    offsets_mm: Sequence[float] = (-9.0, -3.0, 3.0, 9.0),
+) -> tuple[HeadFrame, float]:
     """Find the plane within a cone of normals in which the readings mirror best.
 
     Parameters
@@ -80,9 +87,16 @@ def search_normal(sample: Sample, points_mm: FloatArray, centre_mm: FloatArray,
     return best[1], best[0]
 
 
-def fit_mirror(sample: Sample, points_mm: FloatArray, frame: HeadFrame, *, step_mm: float,
-               weights: FloatArray | None = None, rounds: int = 12, tol_mm: float = 0.004,
-               ) -> MirrorFit:
+def fit_mirror(
+    sample: Sample,
+    points_mm: FloatArray,
+    frame: HeadFrame,
+    *,
+    step_mm: float,
+    weights: FloatArray | None = None,
+    rounds: int = 12,
+    tol_mm: float = 0.004,
+) -> MirrorFit:
     """Refine a plane so that readings equal those at mirrored points.
 
     Parameters
@@ -125,11 +139,14 @@ def fit_mirror(sample: Sample, points_mm: FloatArray, frame: HeadFrame, *, step_
         # A shift o moves a mirrored point by 2 o n; a tilt e of the normal by
         # -2 (q.e) n - 2 (q.n) e.
         qa, qs = q @ a, q @ s
-        design = np.stack([
-            2 * grad_n,
-            -2 * (qa * grad_n + side * grad_a),
-            -2 * (qs * grad_n + side * grad_s),
-        ], axis=1)
+        design = np.stack(
+            [
+                2 * grad_n,
+                -2 * (qa * grad_n + side * grad_a),
+                -2 * (qs * grad_n + side * grad_s),
+            ],
+            axis=1,
+        )
         diff = here_all - there
         ok = np.isfinite(diff) & np.isfinite(design).all(axis=1)
         if ok.sum() < 0.3 * len(ok) or ok.sum() < 300:
@@ -169,6 +186,7 @@ def cone(cone_deg: float, step_deg: float) -> NDArray[np.float64]:
         t = np.radians(tilt)
         n = max(6, round(2 * np.pi * np.sin(t) / np.radians(step_deg)))
         a = 2 * np.pi * np.arange(n) / n
-        rings.append(np.stack([np.full(n, np.cos(t)), np.sin(t) * np.cos(a),
-                               np.sin(t) * np.sin(a)], axis=1))
+        rings.append(
+            np.stack([np.full(n, np.cos(t)), np.sin(t) * np.cos(a), np.sin(t) * np.sin(a)], axis=1)
+        )
     return np.concatenate(rings)

@@ -37,8 +37,14 @@ class Fit:
     turns: int
 
 
-def damped_least_squares(residual: Callable[[FloatArray], FloatArray], start: FloatArray, *,
-                         steps: FloatArray, most_turns: int = 60, tol: float = 1e-8) -> Fit:
+def damped_least_squares(
+    residual: Callable[[FloatArray], FloatArray],
+    start: FloatArray,
+    *,
+    steps: FloatArray,
+    most_turns: int = 60,
+    tol: float = 1e-8,
+) -> Fit:
     """Minimise half the sum of squares by Levenberg and Marquardt's method.
 
     Parameters
@@ -68,8 +74,9 @@ def damped_least_squares(residual: Callable[[FloatArray], FloatArray], start: Fl
         improved = False
         for _ in range(8):
             try:
-                move = np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-12),
-                                       -gradient)
+                move = np.linalg.solve(
+                    normal + damping * np.diag(np.diag(normal) + 1e-12), -gradient
+                )
             except np.linalg.LinAlgError:
                 damping *= 10
                 continue
@@ -90,8 +97,9 @@ def damped_least_squares(residual: Callable[[FloatArray], FloatArray], start: Fl
     return Fit(x=x, cost=cost, covariance=np.linalg.pinv(jac.T @ jac), turns=turn)
 
 
-def _jacobian(residual: Callable[[FloatArray], FloatArray], x: FloatArray, r: FloatArray,
-              steps: FloatArray) -> FloatArray:
+def _jacobian(
+    residual: Callable[[FloatArray], FloatArray], x: FloatArray, r: FloatArray, steps: FloatArray
+) -> FloatArray:
     out = np.empty((len(r), len(x)))
     for k, h in enumerate(steps):
         ahead = x.copy()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,15 +62,20 @@ class CtHead:
     def plane_sd_mm(self, points_mm: FloatArray) -> FloatArray:
         """Standard deviation of the plane at points, mm."""
         q = np.atleast_2d(points_mm) - self.frame.origin_mm
-        lever = np.stack([np.ones(len(q)), q @ self.frame.unit_anterior,
-                          q @ self.frame.unit_superior], axis=1)
+        lever = np.stack(
+            [np.ones(len(q)), q @ self.frame.unit_anterior, q @ self.frame.unit_superior], axis=1
+        )
         return np.sqrt(np.einsum("ij,jk,ik->i", lever, self.plane_covariance, lever))
 
 
-def find_head(volume: Volume, *, nasion_mm: FloatArray | None = None,
-              inion_mm: FloatArray | None = None,
-              plane: tuple[FloatArray, FloatArray] | None = None,
-              progress: Progress | None = None) -> CtHead:
+def find_head(
+    volume: Volume,
+    *,
+    nasion_mm: FloatArray | None = None,
+    inion_mm: FloatArray | None = None,
+    plane: tuple[FloatArray, FloatArray] | None = None,
+    progress: Progress | None = None,
+) -> CtHead:
     """Find plane, midline profile, nasion and inion.
 
     Parameters
@@ -122,8 +127,11 @@ def find_head(volume: Volume, *, nasion_mm: FloatArray | None = None,
     try:
         arc_row = row("nasion_inion_arc_bone")
         inion_bone, _, inion_sd = find_inion(
-            bone_line, frame.unit_right, expected_arc_mm=arc_row.value,
-            expected_sd_mm=arc_row.spread or 15.0)
+            bone_line,
+            frame.unit_right,
+            expected_arc_mm=arc_row.value,
+            expected_sd_mm=arc_row.spread or 15.0,
+        )
         if inion_skin is None:
             inion_skin = _skin_over(section, frame, inion_bone)
     except MeasurementError:
@@ -163,13 +171,20 @@ def _given_plane(frame: HeadFrame, plane: tuple[FloatArray, FloatArray]) -> Head
 
 def _midsagittal_section(volume: Volume, coarse: CoarseHead, frame: HeadFrame) -> PolarSection:
     return polar_section(
-        volume, coarse, frame.origin_mm, frame.unit_anterior, frame.unit_superior, _PHI_DEG,
-        face=_PHI_DEG < _FACE_ABOVE_DEG, reach_mm=180.0,
+        volume,
+        coarse,
+        frame.origin_mm,
+        frame.unit_anterior,
+        frame.unit_superior,
+        _PHI_DEG,
+        face=_PHI_DEG < _FACE_ABOVE_DEG,
+        reach_mm=180.0,
     )
 
 
-def _through_midline(volume: Volume, coarse: CoarseHead, frame: HeadFrame, noise_hu: float
-                     ) -> tuple[HeadFrame, FloatArray, float]:
+def _through_midline(
+    volume: Volume, coarse: CoarseHead, frame: HeadFrame, noise_hu: float
+) -> tuple[HeadFrame, FloatArray, float]:
     """Turn the mirror plane into the plane through what lies on the midline itself."""
     prior_mm, prior_rad = _MIRROR_SD_MM, _MIRROR_SD_RAD
     cov, agreeing = np.diag([prior_mm**2, prior_rad**2, prior_rad**2]), 0.0
@@ -181,9 +196,14 @@ def _through_midline(volume: Volume, coarse: CoarseHead, frame: HeadFrame, noise
             places += nose_places(volume, coarse, frame, hollow.position_mm)
         except MeasurementError:
             pass  # without a nose in view the vault's own midline decides
-        x, cov, agreeing = vote(places, frame.origin_mm, frame.unit_anterior,
-                                frame.unit_superior, prior_sd_mm=prior_mm,
-                                prior_sd_rad=prior_rad)
+        x, cov, agreeing = vote(
+            places,
+            frame.origin_mm,
+            frame.unit_anterior,
+            frame.unit_superior,
+            prior_sd_mm=prior_mm,
+            prior_sd_rad=prior_rad,
+        )
         right = frame.unit_right - x[1] * frame.unit_anterior - x[2] * frame.unit_superior
         frame = frame_from(frame.origin_mm + x[0] * frame.unit_right, right, frame.unit_anterior)
         if abs(x[0]) < 1.0 and np.abs(x[1:]).max() < 0.015:
@@ -197,8 +217,7 @@ def find_plane(coarse: CoarseHead, volume: Volume) -> MirrorFit:
 
     levels = coarse.levels
     voxel = np.asarray(coarse.grid.voxel_mm)
-    clipped = np.clip(coarse.volume.stored, levels.soft_hu - 350,
-                      levels.bone_hu).astype(np.float32)
+    clipped = np.clip(coarse.volume.stored, levels.soft_hu - 350, levels.bone_hu).astype(np.float32)
     right, anterior = np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
 
     def sampler(sigma_mm: float) -> Callable[[FloatArray], FloatArray]:
@@ -208,8 +227,9 @@ def find_plane(coarse: CoarseHead, volume: Volume) -> MirrorFit:
 
     points = _edge_points(coarse, clipped)
     wide, fine = sampler(5.0), sampler(2.0)
-    start, _ = search_normal(wide, points[:: max(1, len(points) // 1500)], coarse.centre_mm,
-                             right, anterior)
+    start, _ = search_normal(
+        wide, points[:: max(1, len(points) // 1500)], coarse.centre_mm, right, anterior
+    )
     fit = fit_mirror(wide, points[:: max(1, len(points) // 5000)], start, step_mm=3.0)
     return fit_mirror(fine, points[:: max(1, len(points) // 12000)], fit.frame, step_mm=1.5)
 
@@ -241,8 +261,11 @@ def _recentred(coarse: CoarseHead, frame: HeadFrame) -> HeadFrame:
     length = ahead - behind
     if not 120 < length < 230:
         return frame
-    origin = (frame.origin_mm + 0.5 * (ahead + behind) * frame.unit_anterior
-              + (top - 0.44 * length) * frame.unit_superior)
+    origin = (
+        frame.origin_mm
+        + 0.5 * (ahead + behind) * frame.unit_anterior
+        + (top - 0.44 * length) * frame.unit_superior
+    )
     return frame_from(origin, frame.unit_right, frame.unit_anterior)
 
 
@@ -265,13 +288,18 @@ def _face_profile(section: PolarSection) -> FloatArray:
     return np.asarray(line[: int(jumps[0]) + 1] if jumps.size else line)
 
 
-def _bone_nasion(section: PolarSection, frame: HeadFrame, nasion_mm: FloatArray
-                 ) -> tuple[FloatArray | None, float]:
+def _bone_nasion(
+    section: PolarSection, frame: HeadFrame, nasion_mm: FloatArray
+) -> tuple[FloatArray | None, float]:
     """The same hollow on the outer bone, under the skin's."""
     phi0 = float(frame.phi_deg(nasion_mm))
     depth = section.skin_mm - section.bone_mm
-    use = ((section.angles_deg > phi0 - 14.0) & (section.angles_deg < phi0 + 40.0)
-           & np.isfinite(section.bone_mm) & (depth < 16.0))
+    use = (
+        (section.angles_deg > phi0 - 14.0)
+        & (section.angles_deg < phi0 + 40.0)
+        & np.isfinite(section.bone_mm)
+        & (depth < 16.0)
+    )
     points = section.bone_points()[use][::-1]
     if use.sum() < 40:
         return None, 6.0
@@ -286,13 +314,15 @@ def _bone_nasion(section: PolarSection, frame: HeadFrame, nasion_mm: FloatArray
     return hollow.position_mm, max(sd, 1.0)
 
 
-def _backwards(points: FloatArray, bone: FloatArray, frame: HeadFrame, start_mm: FloatArray
-               ) -> tuple[FloatArray, bool]:
+def _backwards(
+    points: FloatArray, bone: FloatArray, frame: HeadFrame, start_mm: FloatArray
+) -> tuple[FloatArray, bool]:
     """From a start backwards over the top, while the surface lies close over bone."""
     phi = _PHI_DEG
     phi0 = float(frame.phi_deg(start_mm))
     over = np.linalg.norm(points - frame.origin_mm, axis=1) - np.linalg.norm(
-        bone - frame.origin_mm, axis=1)
+        bone - frame.origin_mm, axis=1
+    )
     seen = np.isfinite(points).all(axis=1)
     # What stands far off the bone behind the vertex is a head rest pressed to the scalp.
     merged = (phi > 110.0) & ~(over < 22.0)

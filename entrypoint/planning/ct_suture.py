@@ -87,7 +87,8 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     row_mm = radius * np.radians(_PHI_STEP_DEG)
     evidence = line_evidence(
         [vault.outer_hu, vault.inner_hu, vault.whole_hu],
-        np.full(len(_LAM_DEG), row_mm), radius * float(np.radians(1.2)),
+        np.full(len(_LAM_DEG), row_mm),
+        radius * float(np.radians(1.2)),
     )
     centre_row = (phi_at(bregma_arc) - phi[0]) / _PHI_STEP_DEG
     lateral = radius * np.sin(np.radians(_LAM_DEG))
@@ -114,8 +115,11 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     voxel = float(np.max(head.volume.grid.voxel_mm))
     measured_sd = float(np.hypot(0.5, 0.35 * voxel))
     any_seen = bregma_seen or How.MEASURED in how.values()
-    estimated_sd = (row("suture_bow_sd").spread or 4.0) if any_seen else float(
-        np.hypot(bregma_sd, row("suture_bow_sd").spread or 4.0))
+    estimated_sd = (
+        (row("suture_bow_sd").spread or 4.0)
+        if any_seen
+        else float(np.hypot(bregma_sd, row("suture_bow_sd").spread or 4.0))
+    )
     sd = {s: measured_sd if h is How.MEASURED else estimated_sd for s, h in how.items()}
     at_mid = int(np.argmin(np.abs(lateral)))
     bregma = curve[at_mid]
@@ -144,8 +148,11 @@ def _expected_bregma(head: CtHead, arc_mm: float, sd_mm: float) -> tuple[float, 
     """Arc of bregma on bone for this head: by its own nasion-inion length where that is known."""
     if head.inion_bone_mm is None:
         return arc_mm, sd_mm
-    total = float(arc_lengths_mm(head.midline_bone_mm)[
-        int(np.argmin(np.linalg.norm(head.midline_bone_mm - head.inion_bone_mm, axis=1)))])
+    total = float(
+        arc_lengths_mm(head.midline_bone_mm)[
+            int(np.argmin(np.linalg.norm(head.midline_bone_mm - head.inion_bone_mm, axis=1)))
+        ]
+    )
     share = row("bregma_ratio").value
     usual, spread = row("nasion_inion_arc_bone").value, row("nasion_inion_arc_bone").spread or 15.2
     # A length far from any adult's says that the inion was missed: then the norm alone.
@@ -154,8 +161,9 @@ def _expected_bregma(head: CtHead, arc_mm: float, sd_mm: float) -> tuple[float, 
     return 0.5 * (arc_mm + share * total), sd_mm
 
 
-def _offset_of_unseen(rows: FloatArray, prior: FloatArray, seen: NDArray[np.bool_],
-                      lateral: FloatArray) -> float:
+def _offset_of_unseen(
+    rows: FloatArray, prior: FloatArray, seen: NDArray[np.bool_], lateral: FloatArray
+) -> float:
     """How far the seen part lies from the expected course; 0 where nothing was seen."""
     if seen.sum() < 5:
         return 0.0

@@ -75,8 +75,10 @@ class BonePatch:
         fa, fb = a - i, b - j
         d = self.depth_mm
         return float(
-            (1 - fa) * (1 - fb) * d[i, j] + fa * (1 - fb) * d[i + 1, j]
-            + (1 - fa) * fb * d[i, j + 1] + fa * fb * d[i + 1, j + 1]
+            (1 - fa) * (1 - fb) * d[i, j]
+            + fa * (1 - fb) * d[i + 1, j]
+            + (1 - fa) * fb * d[i, j + 1]
+            + fa * fb * d[i + 1, j + 1]
         )
 
     def missing_within(self, point_mm: FloatArray, radius_mm: float) -> bool:
@@ -101,8 +103,16 @@ def tangent_axes(unit_inward: FloatArray, towards: FloatArray) -> tuple[FloatArr
     return u, np.cross(unit_inward, u)
 
 
-def bone_patch(volume: Volume, levels: Levels, origin_mm: FloatArray, unit_inward: FloatArray,
-               towards: FloatArray, *, half_mm: float = 20.0, step_mm: float = 1.0) -> BonePatch:
+def bone_patch(
+    volume: Volume,
+    levels: Levels,
+    origin_mm: FloatArray,
+    unit_inward: FloatArray,
+    towards: FloatArray,
+    *,
+    half_mm: float = 20.0,
+    step_mm: float = 1.0,
+) -> BonePatch:
     """Read the outer table over a square round a point of the scalp.
 
     Parameters
@@ -171,8 +181,9 @@ class Edges:
     inner_peak_hu: FloatArray
 
 
-def quick_edges(depths_mm: FloatArray, hu: FloatArray, levels: Levels, *,
-                deepest_mm: float = 26.0) -> Edges:
+def quick_edges(
+    depths_mm: FloatArray, hu: FloatArray, levels: Levels, *, deepest_mm: float = 26.0
+) -> Edges:
     """Skin, outer and inner edges on rays that run inwards from outside the skin.
 
     Each bone edge lies half-way between the soft tissue beside it and that table's own peak: no
@@ -249,8 +260,14 @@ def quick_edges(depths_mm: FloatArray, hu: FloatArray, levels: Levels, *,
     )
 
 
-def square_foot(patch: BonePatch, point_mm: FloatArray, *, radius_mm: float = 10.0,
-                tol_mm: float = 1e-3, most_turns: int = 30) -> Foot:
+def square_foot(
+    patch: BonePatch,
+    point_mm: FloatArray,
+    *,
+    radius_mm: float = 10.0,
+    tol_mm: float = 1e-3,
+    most_turns: int = 30,
+) -> Foot:
     """Foot of the path through a point that meets the outer table along its outward normal there.
 
     The normal is the area-weighted mean of the unit normals within ``radius_mm`` (straight
@@ -300,13 +317,16 @@ def _meets(patch: BonePatch, point_mm: FloatArray, unit_dir: FloatArray) -> Floa
     along = float(unit_dir @ patch.unit_inward)
     for _ in range(12):
         r = q + t * unit_dir
-        t += (patch.height_at(float(r @ patch.unit_u), float(r @ patch.unit_v))
-              - float(r @ patch.unit_inward)) / along
+        t += (
+            patch.height_at(float(r @ patch.unit_u), float(r @ patch.unit_v))
+            - float(r @ patch.unit_inward)
+        ) / along
     return np.asarray(point_mm + t * unit_dir)
 
 
-def _rise_near(hu: FloatArray, half: FloatArray, start: NDArray[np.intp], reach: int
-               ) -> NDArray[np.intp]:
+def _rise_near(
+    hu: FloatArray, half: FloatArray, start: NDArray[np.intp], reach: int
+) -> NDArray[np.intp]:
     """First sample below ``half`` whose next one is not, from just outside ``start`` inwards."""
     idx = np.arange(hu.shape[1] - 1)[None, :]
     rises = (hu[:, :-1] < half[:, None]) & (hu[:, 1:] >= half[:, None])
@@ -314,8 +334,9 @@ def _rise_near(hu: FloatArray, half: FloatArray, start: NDArray[np.intp], reach:
     return np.where(ok.any(axis=1), np.argmax(ok, axis=1), -1)
 
 
-def _fall_near(hu: FloatArray, half: FloatArray, last: NDArray[np.intp], reach: int
-               ) -> NDArray[np.intp]:
+def _fall_near(
+    hu: FloatArray, half: FloatArray, last: NDArray[np.intp], reach: int
+) -> NDArray[np.intp]:
     """Last sample above ``half`` whose next one is not, from just inside ``last`` outwards."""
     m = hu.shape[1]
     idx = np.arange(m - 1)[None, :]
@@ -327,9 +348,9 @@ def _fall_near(hu: FloatArray, half: FloatArray, last: NDArray[np.intp], reach: 
 def _without_spikes(depth: FloatArray) -> FloatArray:
     """Drop depths that stand off the median of their neighbours by more than 2.5 mm."""
     padded = np.pad(depth, 2, constant_values=np.nan)
-    stack = np.stack([
-        padded[i : i + depth.shape[0], j : j + depth.shape[1]] for i in range(5) for j in range(5)
-    ])
+    stack = np.stack(
+        [padded[i : i + depth.shape[0], j : j + depth.shape[1]] for i in range(5) for j in range(5)]
+    )
     enough = np.isfinite(stack).sum(axis=0) >= 3
     middle = np.full(depth.shape, np.nan)
     middle[enough] = np.nanmedian(stack[:, enough], axis=0)

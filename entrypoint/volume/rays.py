@@ -38,8 +38,9 @@ def sample_rays(
     return volume.sample_hu(points.reshape(-1, 3)).reshape(n, m)
 
 
-def crossing(depths_mm: FloatArray, values: FloatArray, level: FloatArray | float,
-             at: NDArray[np.intp]) -> FloatArray:
+def crossing(
+    depths_mm: FloatArray, values: FloatArray, level: FloatArray | float, at: NDArray[np.intp]
+) -> FloatArray:
     """Depth of the crossing between sample ``at`` and the next one, by straight-line interpolation.
 
     Parameters
@@ -65,8 +66,13 @@ def crossing(depths_mm: FloatArray, values: FloatArray, level: FloatArray | floa
     return np.where(ok, d0 + np.nan_to_num(t) * (d1 - d0), np.nan)
 
 
-def first_fall(values: FloatArray, level: FloatArray | float, *, run: int = 1,
-               start: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
+def first_fall(
+    values: FloatArray,
+    level: FloatArray | float,
+    *,
+    run: int = 1,
+    start: NDArray[np.intp] | None = None,
+) -> NDArray[np.intp]:
     """Index of the last sample above ``level`` before the first fall that lasts ``run`` samples.
 
     NaN (outside the volume) counts as neither: a ray that leaves the volume while above the

@@ -48,10 +48,18 @@ class PolarSection:
         return self.origin_mm + self.bone_mm[:, None] * self.unit_dirs
 
 
-def polar_section(volume: Volume, head: CoarseHead, origin_mm: FloatArray, unit_u: FloatArray,
-                  unit_v: FloatArray, angles_deg: FloatArray, *,
-                  face: NDArray[np.bool_] | None = None, near_mm: float = 15.0,
-                  reach_mm: float = 150.0) -> PolarSection:
+def polar_section(
+    volume: Volume,
+    head: CoarseHead,
+    origin_mm: FloatArray,
+    unit_u: FloatArray,
+    unit_v: FloatArray,
+    angles_deg: FloatArray,
+    *,
+    face: NDArray[np.bool_] | None = None,
+    near_mm: float = 15.0,
+    reach_mm: float = 150.0,
+) -> PolarSection:
     """Find skin and outer bone in the plane of ``unit_u`` and ``unit_v``.
 
     Parameters

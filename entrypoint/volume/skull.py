@@ -85,9 +85,9 @@ def coarse_head(volume: Volume) -> CoarseHead:
     solid = exterior | (hu > levels.bone_edge_hu)
     pad = [(0, n % 2) for n in solid.shape]
     even = np.pad(solid, pad, mode="edge")
-    small = even.reshape(
-        even.shape[0] // 2, 2, even.shape[1] // 2, 2, even.shape[2] // 2, 2
-    ).any(axis=(1, 3, 5))
+    small = even.reshape(even.shape[0] // 2, 2, even.shape[1] // 2, 2, even.shape[2] // 2, 2).any(
+        axis=(1, 3, 5)
+    )
     # The edge of the field bounds a ball too, or a neck cut off below would hold the largest one.
     framed = np.pad(small, 1, constant_values=True)
     sampling = 2 * np.asarray(coarse.grid.voxel_mm)
@@ -102,12 +102,19 @@ def coarse_head(volume: Volume) -> CoarseHead:
     near = np.argwhere(distance > top - 0.5 * sampling.min())
     index = 2 * near.mean(axis=0) + 0.5
     centre = coarse.grid.world(index[None, :])[0]
-    return CoarseHead(volume=coarse, exterior=exterior, levels=levels, centre_mm=centre,
-                      ball_mm=top)
+    return CoarseHead(
+        volume=coarse, exterior=exterior, levels=levels, centre_mm=centre, ball_mm=top
+    )
 
 
-def coarse_radii(head: CoarseHead, unit_dirs: FloatArray, *, centre_mm: FloatArray | None = None,
-                 reach_mm: float = 135.0, step_mm: float = 1.25) -> Radii:
+def coarse_radii(
+    head: CoarseHead,
+    unit_dirs: FloatArray,
+    *,
+    centre_mm: FloatArray | None = None,
+    reach_mm: float = 135.0,
+    step_mm: float = 1.25,
+) -> Radii:
     """Outermost bone and skin along rays, on the block means.
 
     The skin is where the ray first enters air that reaches the edge of the field; what lies

@@ -75,8 +75,9 @@ class SkullProfile:
         return self.inner_mm - self.outer_mm
 
 
-def skin_blur(depths_mm: FloatArray, hu: FloatArray, skin_mm: float, levels: Levels
-              ) -> tuple[float, float]:
+def skin_blur(
+    depths_mm: FloatArray, hu: FloatArray, skin_mm: float, levels: Levels
+) -> tuple[float, float]:
     """Place and blur of the skin's edge on a profile.
 
     Returns
@@ -103,8 +104,15 @@ def skin_blur(depths_mm: FloatArray, hu: FloatArray, skin_mm: float, levels: Lev
     return float(np.clip(fit.x[0], skin_mm - 1.0, skin_mm + 1.0)), sigma
 
 
-def read_skull_profile(volume: Volume, levels: Levels, patch: BonePatch, entry_mm: FloatArray,
-                       unit_inward: FloatArray, *, noise_hu: float) -> SkullProfile:
+def read_skull_profile(
+    volume: Volume,
+    levels: Levels,
+    patch: BonePatch,
+    entry_mm: FloatArray,
+    unit_inward: FloatArray,
+    *,
+    noise_hu: float,
+) -> SkullProfile:
     """Measure scalp and skull along a path.
 
     Parameters
@@ -138,8 +146,9 @@ def read_skull_profile(volume: Volume, levels: Levels, patch: BonePatch, entry_m
             expected="bone on the path",
             next_step="look at the scan: bone may be missing there or lie outside the field",
         )
-    skin, sigma = (skin_blur(depths, hu, skin0, levels) if np.isfinite(skin0)
-                   else (float("nan"), 0.5))
+    skin, sigma = (
+        skin_blur(depths, hu, skin0, levels) if np.isfinite(skin0) else (float("nan"), 0.5)
+    )
 
     lo = max(outer0 - 5.0, (skin + 2.0 * sigma) if np.isfinite(skin) else outer0 - 5.0)
     lo = min(lo, outer0 - 1.2)
@@ -177,8 +186,9 @@ def read_skull_profile(volume: Volume, levels: Levels, patch: BonePatch, entry_m
     )
 
 
-def _tube(volume: Volume, entry_mm: FloatArray, unit_inward: FloatArray, depths: FloatArray
-          ) -> FloatArray:
+def _tube(
+    volume: Volume, entry_mm: FloatArray, unit_inward: FloatArray, depths: FloatArray
+) -> FloatArray:
     """Mean of the path and six paths round it: less noise, same edges."""
     side = np.array([1.0, 0.0, 0.0]) if abs(unit_inward[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
     u, v = tangent_axes(unit_inward, side)
@@ -194,8 +204,12 @@ def _cortical_level(patch: BonePatch, levels: Levels) -> tuple[float, float]:
     Thin tables are blurred below their true level, thick ones are not, so the level lies near
     the top of the peaks.
     """
-    peaks = np.concatenate([patch.peak_hu[~patch.missing].ravel(),
-                            patch.inner_peak_hu[np.isfinite(patch.inner_peak_hu)].ravel()])
+    peaks = np.concatenate(
+        [
+            patch.peak_hu[~patch.missing].ravel(),
+            patch.inner_peak_hu[np.isfinite(patch.inner_peak_hu)].ravel(),
+        ]
+    )
     peaks = peaks[np.isfinite(peaks)]
     if len(peaks) < 20:
         return levels.bone_hu * 1.3, 0.3 * levels.bone_hu
@@ -212,9 +226,16 @@ def _edges_of(x: FloatArray) -> tuple[float, float, float, float]:
     return outer, a, b, c
 
 
-def _fit_layers(z: FloatArray, y: FloatArray, outer: float, inner: float, sigma: float,
-                levels: Levels, cortical: float, cortical_sd: float
-                ) -> tuple[FloatArray, FloatArray, float, FloatArray]:
+def _fit_layers(
+    z: FloatArray,
+    y: FloatArray,
+    outer: float,
+    inner: float,
+    sigma: float,
+    levels: Levels,
+    cortical: float,
+    cortical_sd: float,
+) -> tuple[FloatArray, FloatArray, float, FloatArray]:
     """Fit the layers from several starts; the best by sum of squares with priors."""
     thick = max(inner - outer, 1.0)
     above = y[z < outer - 1.0]
@@ -231,31 +252,44 @@ def _fit_layers(z: FloatArray, y: FloatArray, outer: float, inner: float, sigma:
         return slab_profile(z, np.array(_edges_of(x)), x[5:10], float(np.exp(x[4])))
 
     def residual(x: FloatArray) -> FloatArray:
-        priors = np.array([
-            (x[1] - np.log(0.22 * thick)) / 0.6,
-            (x[3] - np.log(0.19 * thick)) / 0.6,
-            (x[4] - np.log(sigma)) / scales["blur"],
-            (x[5] - scalp) / 80.0,
-            (x[6] - cortical) / scales["table"],
-            (x[7] - diploe) / 400.0,
-            (x[8] - cortical) / scales["table"],
-            (x[9] - brain) / 60.0,
-        ])
+        priors = np.array(
+            [
+                (x[1] - np.log(0.22 * thick)) / 0.6,
+                (x[3] - np.log(0.19 * thick)) / 0.6,
+                (x[4] - np.log(sigma)) / scales["blur"],
+                (x[5] - scalp) / 80.0,
+                (x[6] - cortical) / scales["table"],
+                (x[7] - diploe) / 400.0,
+                (x[8] - cortical) / scales["table"],
+                (x[9] - brain) / 60.0,
+            ]
+        )
         return np.concatenate([(model(x) - y) / 25.0, priors])
 
     best = None
     for share_outer, share_inner in ((0.25, 0.2), (0.15, 0.12), (0.38, 0.32)):
-        start = np.array([
-            outer, np.log(share_outer * thick), np.log((1 - share_outer - share_inner) * thick),
-            np.log(share_inner * thick), np.log(sigma), scalp, cortical, diploe, cortical, brain,
-        ])
+        start = np.array(
+            [
+                outer,
+                np.log(share_outer * thick),
+                np.log((1 - share_outer - share_inner) * thick),
+                np.log(share_inner * thick),
+                np.log(sigma),
+                scalp,
+                cortical,
+                diploe,
+                cortical,
+                brain,
+            ]
+        )
         fit = damped_least_squares(
-            residual, start,
+            residual,
+            start,
             steps=np.array([0.01, 0.01, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0, 1.0, 1.0]),
         )
         if best is None or fit.cost < best.cost:
             best = fit
-    assert best is not None  # noqa: S101 - three starts were made
+    assert best is not None
     fitted = model(best.x)
     misfit = float(np.sqrt(np.mean(np.square(fitted - y))))
     return best.x, best.covariance / 25.0**2, misfit, fitted

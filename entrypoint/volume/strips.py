@@ -24,12 +24,16 @@ _REACH_MM = 10.0
 _OFF_MIDLINE_MM = {"suture": 0.8, "crest": 0.8, "falx": 0.8, "nose": 0.6}
 
 
-def vault_places(volume: Volume, head: CoarseHead, frame: HeadFrame, section: PolarSection, *,
-                 noise_hu: float) -> list[MidlinePlace]:
+def vault_places(
+    volume: Volume, head: CoarseHead, frame: HeadFrame, section: PolarSection, *, noise_hu: float
+) -> list[MidlinePlace]:
     """Places along the vault at which density, thickness or what lies under the bone is even."""
     phi = np.arange(-5.0, 205.0, _ROW_DEG)
-    radius = np.interp(phi, section.angles_deg[np.isfinite(section.bone_mm)],
-                       section.bone_mm[np.isfinite(section.bone_mm)])
+    radius = np.interp(
+        phi,
+        section.angles_deg[np.isfinite(section.bone_mm)],
+        section.bone_mm[np.isfinite(section.bone_mm)],
+    )
     lam = np.degrees(_LATERAL_MM[None, :] / radius[:, None])
     dirs = frame.directions(np.broadcast_to(phi[:, None], lam.shape), lam)
     depths = np.arange(-6.0, 30.0, 0.75)
@@ -71,20 +75,34 @@ def vault_places(volume: Volume, head: CoarseHead, frame: HeadFrame, section: Po
             middle = first + _BLOCK_ROWS // 2
             at = radius[middle] - (8.0 if kind == "falx" else 0.0)
             direction = frame.directions(phi[middle : middle + 1], np.zeros(1))[0]
-            places.append(MidlinePlace(position_mm=frame.origin_mm + at * direction,
-                                       shifts_mm=found[0],
-                                       against=loosened(*found, _OFF_MIDLINE_MM[kind]),
-                                       kind=kind))
+            places.append(
+                MidlinePlace(
+                    position_mm=frame.origin_mm + at * direction,
+                    shifts_mm=found[0],
+                    against=loosened(*found, _OFF_MIDLINE_MM[kind]),
+                    kind=kind,
+                )
+            )
     return places
 
 
-def nose_places(volume: Volume, head: CoarseHead, frame: HeadFrame, nasion_mm: FloatArray, *,
-                above_mm: float = 6.0, below_mm: float = 32.0) -> list[MidlinePlace]:
+def nose_places(
+    volume: Volume,
+    head: CoarseHead,
+    frame: HeadFrame,
+    nasion_mm: FloatArray,
+    *,
+    above_mm: float = 6.0,
+    below_mm: float = 32.0,
+) -> list[MidlinePlace]:
     """Places along the ridge of the nose, from the relief of the skin seen from in front."""
     rows = np.arange(-below_mm, above_mm, 2.0)
     depths = np.arange(-32.0, 26.0, 0.8)
-    start = (nasion_mm + rows[:, None, None] * frame.unit_superior
-             + _LATERAL_MM[None, :, None] * frame.unit_right)
+    start = (
+        nasion_mm
+        + rows[:, None, None] * frame.unit_superior
+        + _LATERAL_MM[None, :, None] * frame.unit_right
+    )
     hu = sample_rays(volume, start.reshape(-1, 3), -frame.unit_anterior, depths)
     air = (hu < head.levels.skin_hu) | ~np.isfinite(hu)
     first = np.where((~air).any(axis=1), np.argmax(~air, axis=1) - 1, -1)
@@ -98,14 +116,23 @@ def nose_places(volume: Volume, head: CoarseHead, frame: HeadFrame, nasion_mm: F
         if found is None:
             continue
         middle = relief[k : k + 4, len(_LATERAL_MM) // 2]
-        position = (nasion_mm + rows[k : k + 4].mean() * frame.unit_superior
-                    - np.nanmean(middle) * frame.unit_anterior)
+        position = (
+            nasion_mm
+            + rows[k : k + 4].mean() * frame.unit_superior
+            - np.nanmean(middle) * frame.unit_anterior
+        )
         position = position - ((position - frame.origin_mm) @ frame.unit_right) * frame.unit_right
         if np.isfinite(position).all():
             # Noses lean; their roots less than their tips.
             off = _OFF_MIDLINE_MM["nose"] * (1.0 + max(0.0, -rows[k : k + 4].mean()) / 12.0)
-            places.append(MidlinePlace(position_mm=position, shifts_mm=found[0],
-                                       against=loosened(*found, off), kind="nose"))
+            places.append(
+                MidlinePlace(
+                    position_mm=position,
+                    shifts_mm=found[0],
+                    against=loosened(*found, off),
+                    kind="nose",
+                )
+            )
     return places
 
 

@@ -47,8 +47,9 @@ class VaultMap:
         return np.asarray(self.frame.origin_mm + self.radius_mm[..., None] * dirs)
 
 
-def vault_map(volume: Volume, head: CoarseHead, frame: HeadFrame, phi_deg: FloatArray,
-              lam_deg: FloatArray) -> VaultMap:
+def vault_map(
+    volume: Volume, head: CoarseHead, frame: HeadFrame, phi_deg: FloatArray, lam_deg: FloatArray
+) -> VaultMap:
     """Unroll the vault.
 
     Parameters
@@ -71,8 +72,9 @@ def vault_map(volume: Volume, head: CoarseHead, frame: HeadFrame, phi_deg: Float
     dirs = frame.directions(gphi[:, None] + 0 * glam, glam + 0 * gphi[:, None]).reshape(-1, 3)
     start = coarse_radii(head, dirs, centre_mm=frame.origin_mm).bone_mm.reshape(len(gphi), -1)
     start = ndimage.median_filter(_filled(start), size=3)
-    index = np.stack(np.meshgrid((phi_deg - gphi[0]) / rough, (lam_deg - glam[0]) / rough,
-                                 indexing="ij"))
+    index = np.stack(
+        np.meshgrid((phi_deg - gphi[0]) / rough, (lam_deg - glam[0]) / rough, indexing="ij")
+    )
     guess = ndimage.map_coordinates(start, index, order=1, mode="nearest")
 
     unit = frame.directions(phi_deg[:, None] + 0 * lam_deg, lam_deg + 0 * phi_deg[:, None])
@@ -90,8 +92,9 @@ def vault_map(volume: Volume, head: CoarseHead, frame: HeadFrame, phi_deg: Float
     def mean_between(top: FloatArray, bottom: FloatArray) -> FloatArray:
         total = np.zeros(shape)
         for share in np.linspace(0, 1, 5):
-            at = np.clip((top + (bottom - top) * share - depths[0]) / _STEP_MM, 0,
-                         len(depths) - 1.001).ravel()
+            at = np.clip(
+                (top + (bottom - top) * share - depths[0]) / _STEP_MM, 0, len(depths) - 1.001
+            ).ravel()
             i = at.astype(np.intp)
             f = at - i
             row = np.arange(len(hu))

@@ -1,0 +1,299 @@
+"""The plan from a head CT: finds the head, lays the tapes, measures, judges."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint import __version__
+from entrypoint.geometry.planes import Plane
+from entrypoint.planning import head_findings as about
+from entrypoint.planning.ct_given import Given, given_on_ct, suture_given
+from entrypoint.planning.ct_head import CtHead, find_head
+from entrypoint.planning.ct_side import side_plan
+from entrypoint.planning.ct_site import Site, read_site
+from entrypoint.planning.ct_suture import CtSuture, read_suture
+from entrypoint.planning.entry import midline_tape
+from entrypoint.planning.findings import ordered
+from entrypoint.planning.model import (
+    CoronalSuture,
+    Finding,
+    How,
+    ImageQuality,
+    InputInfo,
+    Landmark,
+    Level,
+    LookedAt,
+    MidsagittalPlane,
+    Plan,
+    Rule,
+    Side,
+)
+from entrypoint.reference import row, spread
+from entrypoint.volume.facts import FileFacts
+from entrypoint.volume.volume import Volume
+
+__all__ = ["plan_from_volume"]
+
+FloatArray = NDArray[np.float64]
+_FWHM_PER_SIGMA = 2.3548
+
+
+def plan_from_volume(
+    volume: Volume,
+    *,
+    info: InputInfo,
+    rule: Rule,
+    sides: tuple[Side, ...] = (Side.RIGHT, Side.LEFT),
+    landmarks: Mapping[str, FloatArray] | None = None,
+    coronal_suture_mm: FloatArray | None = None,
+    plane: tuple[FloatArray, FloatArray] | None = None,
+    facts: FileFacts | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Plan:
+    """Plan on a CT.
+
+    Parameters
+    ----------
+    volume : Volume
+        With its axes closest to right, anterior, superior (``Volume.canonical``).
+    info : InputInfo
+    rule : Rule
+    sides : tuple of Side
+    landmarks : mapping of name to (3,) array, optional
+        Given points, world RAS mm; each replaces the one that would be found.
+    coronal_suture_mm : (n, 3) array, optional
+        Given suture on the outer table.
+    plane : (point, unit normal), optional
+        Given midsagittal plane; without it the plane is found also where landmarks are given.
+    facts : FileFacts, optional
+    progress : callable, optional
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    FileRefused
+        The volume does not read like a CT of a head.
+    MeasurementError
+        The nasion, the vault or the scalp at the site cannot be found.
+    FieldRefused
+        A given landmark lies more than 10 mm from its surface, or on the wrong side.
+    """
+    say = progress or (lambda _: None)
+    given = given_on_ct(volume, landmarks or {}, plane)
+    head = find_head(
+        volume, nasion_mm=given.nasion_mm, inion_mm=given.inion_mm, plane=plane, progress=progress
+    )
+    given = given.against(head)
+    if given.nasion_mm is not None and rule.interpupillary_mm is None:
+        rule = given.with_pupils(rule)
+    midsagittal = Plane(point_mm=head.frame.origin_mm, unit_normal=head.frame.unit_right)
+    say("finding the coronal suture")
+    suture = read_suture(head)
+    if coronal_suture_mm is not None:
+        suture = suture_given(suture, head, coronal_suture_mm)
+    elif given.bregma_mm is not None:
+        suture = given.moved_to_bregma(suture, head)
+    say("laying the tapes and measuring the bone")
+    tape = midline_tape(head.midline_skin_mm, midsagittal)
+    sites = {
+        side: read_site(head, tape, midsagittal, rule, side) for side in (Side.RIGHT, Side.LEFT)
+    }
+    whole = _head_findings(head, suture, rule, facts, given)
+    child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)
+    plans = {}
+    for side in sides:
+        other = sites[Side.LEFT if side is Side.RIGHT else Side.RIGHT]
+        plans[side] = side_plan(
+            head, tape, midsagittal, suture, sites[side], other, rule, geometry_only=child
+        )
+    shown = [sites[s] for s in sides]
+    return Plan(
+        tool_version=__version__,
+        input=info,
+        rule=rule,
+        sides=plans,
+        landmarks=_landmarks(head, suture, given),
+        midsagittal_plane=_plane_record(head, plane is not None),
+        coronal_suture=_suture_record(suture),
+        findings=ordered(whole),
+        looked_at=_looked_at(shown, suture, head),
+        quality=_quality(head, shown, facts),
+        practice=bool(facts and facts.practice),
+    )
+
+
+def _landmarks(head: CtHead, suture: CtSuture, given: Given) -> dict[str, Landmark]:
+    def found(
+        name: str,
+        position: FloatArray | None,
+        sd_mm: float,
+        definition: str,
+        how: How = How.DETECTED,
+    ) -> None:
+        if position is None:
+            return
+        by_hand = name.removesuffix("_skin") in given.moved_mm
+        points[name] = Landmark(
+            position_mm=position,
+            sd_mm=spread("landmark_given") if by_hand else sd_mm,
+            how=How.GIVEN if by_hand else how,
+            definition_sd_mm=spread(definition),
+            moved_mm=given.moved_mm.get(name.removesuffix("_skin")),
+        )
+
+    points: dict[str, Landmark] = {}
+    found("nasion_skin", head.nasion_skin_mm, head.nasion_skin_sd_mm, "nasion_definition")
+    found("nasion_bone", head.nasion_bone_mm, head.nasion_bone_sd_mm, "nasion_definition")
+    found("inion", head.inion_skin_mm, head.inion_sd_mm, "inion_definition")
+    if head.inion_bone_mm is not None:
+        points["inion_bone"] = Landmark(
+            position_mm=head.inion_bone_mm,
+            sd_mm=head.inion_sd_mm,
+            how=How.DETECTED,
+            definition_sd_mm=spread("inion_definition"),
+        )
+    found("bregma", suture.bregma_mm, suture.bregma_sd_mm, "bregma_definition", suture.bregma_how)
+    return points
+
+
+def _plane_record(head: CtHead, is_given: bool) -> MidsagittalPlane:
+    near = head.midline_skin_mm[:: max(1, len(head.midline_skin_mm) // 40)]
+    sd = float(np.max(head.plane_sd_mm(near)))
+    tilt = float(np.degrees(np.sqrt(np.max(np.diag(head.plane_covariance)[1:]))))
+    return MidsagittalPlane(
+        point_mm=head.frame.origin_mm,
+        unit_normal=head.frame.unit_right,
+        sd_mm=sd,
+        sd_deg=tilt,
+        how=How.GIVEN if is_given else How.DETECTED,
+    )
+
+
+def _suture_record(suture: CtSuture) -> CoronalSuture:
+    hows = set(suture.how.values())
+    how = hows.pop() if len(hows) == 1 else How.ESTIMATED
+    return CoronalSuture(
+        how=how,
+        sd_mm=max(suture.sd_mm.values()),
+        curve_mm=suture.curve_mm,
+        along="outer_table",
+        right=suture.how[Side.RIGHT],
+        left=suture.how[Side.LEFT],
+        right_sd_mm=suture.sd_mm[Side.RIGHT],
+        left_sd_mm=suture.sd_mm[Side.LEFT],
+        definition_sd_mm=spread("suture_definition"),
+    )
+
+
+def _quality(head: CtHead, sites: list[Site], facts: FileFacts | None) -> ImageQuality:
+    blurs = [s.profile.blur_sigma_mm for s in sites if s.profile is not None]
+    return ImageQuality(
+        blur_fwhm_mm=_FWHM_PER_SIGMA * float(np.mean(blurs)) if blurs else None,
+        noise_hu=head.noise_hu,
+        slice_mm=float(max(head.volume.grid.voxel_mm)),
+        air_hu=head.coarse.levels.air_hu,
+        soft_hu=head.coarse.levels.soft_hu,
+    )
+
+
+def _head_findings(
+    head: CtHead, suture: CtSuture, rule: Rule, facts: FileFacts | None, given: Given
+) -> list[Finding]:
+    """Findings about the whole head and the file."""
+    out: list[Finding] = [about.sides_as_stated()]
+    if facts is not None:
+        if facts.practice:
+            out.append(about.practice_head())
+        if facts.transforms_differ_mm is not None:
+            out += about.world_matrices_differ(facts.transforms_differ_mm, facts.world_matrix_from)
+        if facts.unit == "unknown":
+            out.append(about.unit_assumed())
+    plane = _plane_record(head, False)
+    out += about.plane_uncertain(plane.sd_mm, plane.sd_deg)
+    if head.nasion_hollow is not None:
+        shallow = about.nasion_shallow(head.nasion_hollow.depth_mm, head.nasion_skin_sd_mm)
+        out += shallow
+        if not shallow and head.nasion_skin_sd_mm > 2.5:
+            out.append(
+                about.landmark_doubtful(
+                    "nasion skin", head.nasion_skin_sd_mm, "the nasal root is long and flat"
+                )
+            )
+    out += about.coarse_slices(float(max(head.volume.grid.voxel_mm)))
+    out += about.noise(head.noise_hu)
+    out += given.findings
+    out += _child(head, rule)
+    if head.inion_bone_mm is None:
+        out.append(
+            about.field_of_view("the inion is", level=Level.NOTE, figures=("landmarks.inion",))
+        )
+    out += about.asymmetry(_sides_differ_mm(suture))
+    return out
+
+
+def _child(head: CtHead, rule: Rule) -> tuple[Finding, ...]:
+    """A head shorter than any adult woman's of the published series."""
+    phi = head.section.angles_deg
+    skin = head.frame.head_from_world(head.section.skin_points())
+    front, back = (phi > -20) & (phi < 60), (phi > 120) & (phi < 215)
+    ahead, behind = (
+        skin[front & np.isfinite(skin[:, 1]), 1],
+        skin[back & np.isfinite(skin[:, 1]), 1],
+    )
+    length = float(ahead.max() - behind.min()) if ahead.size and behind.size else None
+    low = row("head_length_women").low or 168.0
+    why = ""
+    if length is not None and length < low - 4.0:
+        why = (
+            f"the head is {length:.0f} mm long, shorter than the shortest of the published "
+            f"series of adult women ({low:.0f} mm)"
+        )
+    return about.child(rule.person, why, value_found=length, limit=low)
+
+
+def _sides_differ_mm(suture: CtSuture) -> float:
+    """Largest smoothed difference of mirrored radii over the vault."""
+    from scipy import ndimage
+
+    radius = ndimage.uniform_filter(suture.vault.radius_mm, size=(15, 7), mode="nearest")
+    return float(np.nanpercentile(np.abs(radius - radius[:, ::-1]), 99))
+
+
+def _looked_at(sites: list[Site], suture: CtSuture, head: CtHead) -> LookedAt:
+    checked = [
+        "distance to the midline",
+        "distance to the sagittal sinus envelope (published, not this head's own vein)",
+    ]
+    could_not = []
+    for site in sites:
+        name = f"PATIENT'S {site.side.value.upper()}"
+        if suture.how[site.side] in (How.MEASURED, How.GIVEN):
+            checked.append(f"distance to the coronal suture, {name}")
+        else:
+            could_not.append(f"the coronal suture, {name} (not seen: estimated)")
+        if site.profile is None:
+            could_not.append(f"skull thickness, {name} ({site.no_bone})")
+        else:
+            checked.append(
+                f"scalp and skull along the path, missing bone and metal within 8 mm, {name}"
+            )
+    checked.append("swelling of the scalp at the entry and under both tapes")
+    if head.inion_bone_mm is None:
+        could_not.append("the inion")
+    return LookedAt(
+        checked=tuple(checked),
+        not_checked=(
+            "vessels of the scalp and the brain",
+            "cortex and lesions along the path",
+            "blood, fluid or air under the bone",
+            "hairline fractures",
+            "clotting, infection, consent, previous surgery",
+        ),
+        could_not_be_checked=tuple(could_not),
+    )

@@ -1,0 +1,257 @@
+"""One side of a head on a CT: entry, foot on the bone, thickness, what lies near the path."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.errors import MeasurementError
+from entrypoint.geometry.planes import Plane
+from entrypoint.planning.ct_head import CtHead
+from entrypoint.planning.entry import Entry, MidlineTape, place_entry, side_sign
+from entrypoint.planning.model import LateralBy, Rule, Side
+from entrypoint.reference import value
+from entrypoint.volume.bone import (
+    BonePatch,
+    Foot,
+    bone_patch,
+    quick_edges,
+    square_foot,
+    tangent_axes,
+)
+from entrypoint.volume.rays import sample_rays
+from entrypoint.volume.sections import polar_section
+from entrypoint.volume.skull_profile import SkullProfile, read_skull_profile
+
+FloatArray = NDArray[np.float64]
+
+_SECTION_DEG = np.arange(-2.0, 112.0, 0.4)
+_SECTION_DEEP_MM = 72.0  # from the midline point to where the section's rays start
+_METAL_HU = 2400.0  # denser than any cortical bone at a window of a head CT
+_AIR_IN_BONE_HU = -250.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LateralScalp:
+    """Scalp thickness along a lateral section, against distance from its start."""
+
+    arc_mm: FloatArray
+    scalp_mm: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """What the scan shows at one side's entry.
+
+    ``profile`` is None where ``no_bone`` says why no thickness can be read.
+    """
+
+    side: Side
+    entry: Entry
+    patch: BonePatch
+    foot: Foot
+    profile: SkullProfile | None
+    no_bone: str | None
+    no_bone_mm: float
+    metal_mm: float | None
+    air_in_bone_mm: float | None
+    thinnest_near_mm: float | None
+    lateral_scalp: LateralScalp
+
+    @property
+    def unit_inward(self) -> FloatArray:
+        """Direction of the path."""
+        return -self.foot.unit_outward
+
+    @property
+    def scalp_mm(self) -> float:
+        """Skin to outer table along the path, also where bone is bridged."""
+        if self.profile is not None:
+            return self.profile.scalp_mm
+        return float(np.linalg.norm(self.entry.scalp_entry_mm - self.foot.foot_mm))
+
+
+def place_on_ct(
+    head: CtHead,
+    tape: MidlineTape,
+    midsagittal: Plane,
+    rule: Rule,
+    side: Side,
+    midline_arc_mm: float,
+    lateral_arc_mm: float | None,
+) -> tuple[Entry, LateralScalp]:
+    """Lay both tapes on the scan's scalp.
+
+    Parameters
+    ----------
+    lateral_arc_mm : float or None
+        None: what the rule says, which may be the mid-pupillary line.
+
+    Returns
+    -------
+    Entry, LateralScalp
+    """
+    at = replace(rule, midline_arc_mm=midline_arc_mm)
+    if lateral_arc_mm is not None:
+        at = replace(at, lateral_arc_mm=lateral_arc_mm, lateral_by=LateralBy.ARC)
+    kept: list[LateralScalp] = []
+
+    def section(point: FloatArray, unit_normal: FloatArray, unit_outward: FloatArray) -> FloatArray:
+        lateral = side_sign(side) * midsagittal.unit_normal
+        lateral = lateral - (lateral @ unit_normal) * unit_normal
+        lateral = lateral / np.linalg.norm(lateral)
+        up = unit_outward - (unit_outward @ unit_normal) * unit_normal
+        up = up - (up @ lateral) * lateral
+        up = up / np.linalg.norm(up)
+        origin = point - _SECTION_DEEP_MM * up
+        polar = polar_section(
+            head.volume,
+            head.coarse,
+            origin,
+            up,
+            lateral,
+            _SECTION_DEG,
+            reach_mm=130.0,
+            near_mm=20.0,
+        )
+        skin = polar.skin_points()
+        seen = np.isfinite(skin).all(axis=1)
+        first = _SECTION_DEG > 0.3
+        broken = np.flatnonzero(first & ~seen)
+        use = first & seen
+        if broken.size:
+            use &= _SECTION_DEG[broken[0]] > _SECTION_DEG
+        line = np.concatenate([np.atleast_2d(point), skin[use]])
+        steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
+        kept.append(
+            LateralScalp(arc_mm=np.cumsum(steps), scalp_mm=(polar.skin_mm - polar.bone_mm)[use])
+        )
+        return line
+
+    entry = place_entry(
+        midline_profile_mm=tape.profile_mm,
+        midsagittal=midsagittal,
+        lateral_section=section,
+        side=side,
+        rule=at,
+        tape=tape,
+    )
+    return entry, kept[-1]
+
+
+def foot_on_bone(head: CtHead, entry: Entry) -> tuple[BonePatch, Foot]:
+    """The outer table under an entry, and the foot of the square path."""
+    point = entry.scalp_entry_mm
+    inward = np.cross(entry.unit_across, entry.unit_along)
+    inward = inward / np.linalg.norm(inward)
+    if inward @ (head.frame.origin_mm - point) < 0:
+        inward = -inward
+    patch = bone_patch(head.volume, head.coarse.levels, point, inward, entry.unit_along)
+    return patch, square_foot(patch, point, radius_mm=value("normal_radius"))
+
+
+def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, side: Side) -> Site:
+    """Entry, foot, thickness and what lies near the path on one side.
+
+    Raises
+    ------
+    MeasurementError
+        Too little scalp in view for the tapes, or no bone at all round the entry.
+    """
+    entry, lateral = place_on_ct(head, tape, midsagittal, rule, side, rule.midline_arc_mm, None)
+    patch, foot = foot_on_bone(head, entry)
+    gap = _nearest(patch, foot.foot_mm, patch.missing | ~np.isfinite(patch.thickness_mm))
+    metal = _metal(head, foot, -foot.unit_outward)
+    limit = value("bone_missing_radius")
+    no_bone, no_bone_mm, profile = None, 0.0, None
+    if gap is not None and gap <= limit:
+        no_bone, no_bone_mm = "bone is missing or cracked", gap
+    elif metal is not None and metal <= limit:
+        no_bone, no_bone_mm = "metal covers the bone", metal
+    else:
+        try:
+            profile = read_skull_profile(
+                head.volume,
+                head.coarse.levels,
+                patch,
+                entry.scalp_entry_mm,
+                -foot.unit_outward,
+                noise_hu=head.noise_hu,
+            )
+        except MeasurementError:
+            no_bone = "no outer and inner surface of bone can be told apart"
+    thinnest, air = (None, None) if profile is None else _fan(head, entry, foot, profile)
+    return Site(
+        side=side,
+        entry=entry,
+        patch=patch,
+        foot=foot,
+        profile=profile,
+        no_bone=no_bone,
+        no_bone_mm=no_bone_mm,
+        metal_mm=metal,
+        air_in_bone_mm=air,
+        thinnest_near_mm=thinnest,
+        lateral_scalp=lateral,
+    )
+
+
+def _nearest(patch: BonePatch, point_mm: FloatArray, where: NDArray[np.bool_]) -> float | None:
+    """Distance across the path of the nearest place of a patch where something holds."""
+    if not where.any():
+        return None
+    q = patch.points_mm()[where] - point_mm
+    return float(np.linalg.norm(q, axis=1).min())
+
+
+def _metal(head: CtHead, foot: Foot, unit_inward: FloatArray) -> float | None:
+    """Distance from the path of the nearest metal in the scalp and the bone."""
+    radius = value("bone_missing_radius") + 2.0
+    u, v = tangent_axes(unit_inward, head.frame.unit_anterior)
+    o = np.arange(-radius, radius + 0.1, 1.0)
+    uu, vv = np.meshgrid(o, o, indexing="ij")
+    disc = np.hypot(uu, vv) <= radius
+    start = foot.foot_mm + uu[disc][:, None] * u + vv[disc][:, None] * v
+    hu = sample_rays(head.volume, start, unit_inward, np.arange(-8.0, 14.0, 1.0))
+    dense = np.nanmax(np.where(np.isfinite(hu), hu, -1000.0), axis=1) > _METAL_HU
+    return float(np.hypot(uu[disc], vv[disc])[dense].min()) if dense.any() else None
+
+
+def _fan(
+    head: CtHead, entry: Entry, foot: Foot, profile: SkullProfile
+) -> tuple[float, float | None]:
+    """Thinnest bone near the path, and the nearest air between the tables.
+
+    Paths within 5 mm of the entry and 4 degrees of the perpendicular; their quick thickness is
+    put on the fitted one's scale by the path itself.
+    """
+    inward = -foot.unit_outward
+    u, v = tangent_axes(inward, head.frame.unit_anterior)
+    radius, tilt = value("stop_near_radius"), np.tan(np.radians(value("stop_near_tilt")))
+    places, dirs = [np.zeros(3)], [inward]
+    for r, n in ((0.5 * radius, 6), (radius, 12)):
+        for a in 2 * np.pi * np.arange(n) / n:
+            places.append(r * (np.cos(a) * u + np.sin(a) * v))
+            dirs.append(inward)
+    spots = list(places)
+    for a in 2 * np.pi * np.arange(4) / 4:
+        lean = inward + tilt * (np.cos(a) * u + np.sin(a) * v)
+        lean = lean / np.linalg.norm(lean)
+        places += spots
+        dirs += [lean] * len(spots)
+    depths = np.arange(-6.0, 46.0, 0.4)
+    hu = sample_rays(head.volume, entry.scalp_entry_mm + np.array(places), np.array(dirs), depths)
+    edges = quick_edges(depths, hu, head.coarse.levels)
+    thick = edges.inner_mm - edges.outer_mm
+    own = float(thick[0])
+    shift = profile.skull_mm - own if np.isfinite(own) else 0.0
+    seen = np.isfinite(thick)
+    thinnest = float(
+        min(np.min(thick[seen]) + shift if seen.any() else profile.skull_mm, profile.skull_mm)
+    )
+    between = (depths > edges.outer_mm[:, None] + 0.8) & (depths < edges.inner_mm[:, None] - 0.8)
+    air = (between & (hu < _AIR_IN_BONE_HU)).any(axis=1)
+    away = np.linalg.norm(np.array(places), axis=1)
+    return max(thinnest, 0.0), float(away[air].min()) if air.any() else None
