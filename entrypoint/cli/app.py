@@ -13,6 +13,7 @@ import typer
 
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
+from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
 from entrypoint.cli.schema import schema
 from entrypoint.errors import EntrypointError
@@ -33,8 +34,15 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
-for _command in (plan, inspect, explain, schema):
-    app.command(_command.__name__)(_command)
+_COMMANDS = {
+    plan: "Plan an entry from a CT, landmarks, a surface or a tape.",
+    inspect: "Say what a volume file holds and what is missing.",
+    explain: "Say what a finding means and where its limit is from.",
+    schema: "Print the JSON Schema of the plan record.",
+    phantom: "Make practice heads with their true answers.",
+}
+for _command, _short in _COMMANDS.items():
+    app.command(_command.__name__, short_help=_short)(_command)
 
 
 def _version(wanted: bool) -> None:

@@ -63,13 +63,14 @@ def _lines(block: Block, columns: int) -> list[str]:
 def _table(table: Table, columns: int) -> list[str]:
     inner = columns - 4 if table.boxed else columns - 2
     named = [name for name, value in table.rows if value]
-    width = min(max((len(name) for name in named), default=0) + 2, inner * 55 // 100)
+    width = min(max((len(name) for name in named), default=0) + 2, inner * 52 // 100)
     lines: list[str] = []
     for name, value in table.rows:
         if not value:
             lines += _wrap(name, inner) or [""]
             continue
-        left = _wrap(name, width - 2) or [""]
+        deeper = "  " if name.startswith("  ") else ""
+        left = _wrap(name, width - 2, subsequent_indent=deeper) or [""]
         right = _wrap(value, inner - width) or [""]
         for at in range(max(len(left), len(right))):
             a = left[at] if at < len(left) else ""

@@ -199,12 +199,10 @@ def _clearance(plan: Plan, found: SidePlan) -> list[Row]:
     rows: list[Row] = []
     if c.suture_nearest_mm is not None:
         along = "scalp model" if _on_scalp(plan) else "bone"
-        text = figure_mm(c.suture_nearest_mm, c.suture_sd_mm)
+        text = figure_mm(c.suture_nearest_mm, c.suture_sd_mm) + _front(c.suture_nearest_mm)
         if c.suture_definition_sd_mm:
             text += f"; readers ± {up(half_width_mm(c.suture_definition_sd_mm)):.1f} mm"
-        rows.append(
-            (f"Coronal suture, nearest along the {along}", text + _front(c.suture_nearest_mm))
-        )
+        rows.append((f"Coronal suture, nearest along the {along}", text))
         if c.suture_mm is not None:
             rows.append(("  straight back, beside the midline", figure_mm(c.suture_mm)))
         if c.suture_scalp_mm is not None:
@@ -215,8 +213,8 @@ def _clearance(plan: Plan, found: SidePlan) -> list[Row]:
     if plan.population is None or c.suture_nearest_mm is not None:
         margin = f"{plan.rule.suture_margin_mm:g} mm"
         for words, p in (
-            (f"  simulated placements nearer than {margin}", c.p_suture_below_margin),
-            ("  simulated placements behind the suture", c.p_behind_suture),
+            (f"  nearer than {margin}, simulated", c.p_suture_below_margin),
+            ("  behind the suture, simulated", c.p_behind_suture),
         ):
             if p is not None:
                 rows.append((words, of_100(p)))

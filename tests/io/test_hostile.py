@@ -134,7 +134,11 @@ def peak_mb(path):
         "    print(read_nifti(sys.argv[1]).volume.shape)\n"
         "except EntrypointError as error:\n"
         "    print(error)\n"
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
+        "try:  # ru_maxrss of a child starts at its parent's; this peak does not\n"
+        "    lines = open('/proc/self/status').read().splitlines()\n"
+        "    print(next(x.split()[1] for x in lines if x.startswith('VmHWM')))\n"
+        "except OSError:\n"
+        "    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
     )
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     run = subprocess.run(
