@@ -5,9 +5,12 @@ Each function reads or plans one thing; planning itself is in :mod:`entrypoint.p
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
+import threading
 from collections.abc import Callable, Iterable, Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -94,11 +97,15 @@ def plan_ct(
     ------
     InputError, MeasurementError
     """
-    from entrypoint.planning.ct import plan_from_volume
-
     rule = _rule(rule)
     given = _landmarks(landmarks)
+    # Decompression holds no lock: the planning modules are imported on the other core meanwhile.
+    importing = threading.Thread(target=_import_planning, daemon=True)
+    importing.start()
     loaded = volume if isinstance(volume, LoadedVolume) else read_nifti(volume)
+    importing.join()
+    from entrypoint.planning.ct import plan_from_volume
+
     grid = loaded.volume.grid
     info = InputInfo(
         kind=InputKind.CT,
@@ -250,6 +257,12 @@ def plan_text(plan: Plan, *, brief: bool = False) -> str:
     from entrypoint.report.text import plan_document
 
     return render(plan_document(plan, brief=brief))
+
+
+def _import_planning() -> None:
+    # An error here is met again, and raised, by the import that follows.
+    with contextlib.suppress(Exception):
+        import_module("entrypoint.planning.ct")
 
 
 def _rule(rule: Rule | None) -> Rule:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
@@ -31,10 +32,9 @@ app = typer.Typer(
     epilog=_EPILOG,
     rich_markup_mode=None,  # plain help: a tenth of a second less, and the same when piped
     add_completion=False,
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
-_COMMANDS = {
+_COMMANDS: dict[Callable[..., None], str] = {
     plan: "Plan an entry from a CT, landmarks, a surface or a tape.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
@@ -75,17 +75,21 @@ def main(arguments: list[str] | None = None) -> int:
     int
         The exit code; the console script exits with it.
     """
+    words = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        code = app(args=arguments, standalone_mode=False)
+        # Not by calling ``app``: that has exit codes and messages of its own for a reader that
+        # has gone and for an interrupt.
+        command = typer.main.get_command(app)
+        with command.make_context("entrypoint", words or ["--help"]) as context:
+            command.invoke(context)
         sys.stdout.flush()
-        return int(code or 0)
+        return 0
+    except typer.Exit as done:
+        return _flushed(done.exit_code)
     except EntrypointError as error:
         return _say(str(error), error.exit_code)
     except BrokenPipeError:
-        # The reader has gone (for example head): nothing more to say, and no second error
-        # when Python flushes standard output on its way out.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        return 0
+        return _reader_gone()
     except (KeyboardInterrupt, typer.Abort):
         return _say("Stopped before the end; nothing was written.", 130)
     except MemoryError:
@@ -96,8 +100,8 @@ def main(arguments: list[str] | None = None) -> int:
     except Exception as error:
         show = getattr(error, "format_message", None)
         if show is not None:  # the parser's own usage errors
-            context = getattr(error, "ctx", None)
-            hint = f" (see {context.command_path} --help)" if context is not None else ""
+            where = getattr(error, "ctx", None)
+            hint = f" (see {where.command_path} --help)" if where is not None else ""
             return _say(f"{show()}{hint}", int(getattr(error, "exit_code", 2)))
         if os.environ.get("ENTRYPOINT_DEBUG"):
             raise
@@ -106,6 +110,21 @@ def main(arguments: list[str] | None = None) -> int:
             "was made. Set ENTRYPOINT_DEBUG=1 and run again to see where.",
             70,
         )
+
+
+def _flushed(code: int) -> int:
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return _reader_gone()
+    return code
+
+
+def _reader_gone() -> int:
+    # For example ``head``: nothing more to say, and no second error when Python flushes
+    # standard output on its way out.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    return 0
 
 
 def _say(sentence: str, code: int) -> int:
