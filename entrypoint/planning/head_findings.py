@@ -38,7 +38,7 @@ def sides_as_stated(where: str = "the file") -> Finding:
     return make(
         "sides-as-stated",
         Level.NOTE,
-        f"right and left are the patient's, as {where} states them; that they were swapped "
+        f"right and left are the patient's, as stated by {where}; that they were swapped "
         "before cannot be seen",
         unit="",
     )
