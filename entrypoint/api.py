@@ -121,7 +121,7 @@ def plan_ct(
         info=info,
         rule=rule,
         sides=_sides(sides),
-        landmarks=dict(given.points) if given else None,
+        landmarks=dict(given.points_mm) if given else None,
         coronal_suture_mm=given.coronal_suture_mm if given else None,
         facts=loaded.facts,
         progress=progress,
@@ -154,7 +154,7 @@ def plan_landmarks(
         space=given.space,
     )
     plan = plan_from_landmarks(
-        dict(given.points),
+        dict(given.points_mm),
         coronal_suture_mm=given.coronal_suture_mm,
         info=info,
         rule=rule,
@@ -204,7 +204,7 @@ def plan_scalp(
     plan = plan_from_scalp(
         surface.vertices_mm,
         surface.faces,
-        dict(given.points),
+        dict(given.points_mm),
         coronal_suture_mm=given.coronal_suture_mm,
         info=info,
         rule=rule,

@@ -59,7 +59,7 @@ class LandmarkSet:
 
     Parameters
     ----------
-    points : dict of name to (3,) array, world RAS mm
+    points_mm : dict of name to (3,) array, world RAS mm
     coronal_suture_mm : (n, 3) array, or None
     space, unit : as the file states them
     practice : bool
@@ -69,7 +69,7 @@ class LandmarkSet:
     ignored : names that this tool does not know
     """
 
-    points: dict[str, FloatArray]
+    points_mm: dict[str, FloatArray]
     coronal_suture_mm: FloatArray | None
     space: str
     unit: str
@@ -311,7 +311,7 @@ def _build(
     if suture is not None:
         curve = _in_world(np.array(suture) * scale, "coronal_suture")
     return LandmarkSet(
-        points=dict(sorted(points.items())),
+        points_mm=dict(sorted(points.items())),
         coronal_suture_mm=curve,
         space=space,
         unit=unit,

@@ -35,25 +35,25 @@ def test_json_and_csv_give_the_same_set(tmp_path):
     (tmp_path / "a.csv").write_text("\ufeff" + as_csv())
     first, second = read_landmarks(tmp_path / "a.json"), read_landmarks(tmp_path / "a.csv")
     assert first.sha256 == second.sha256
-    assert list(first.points) == [
+    assert list(first.points_mm) == [
         "inion",
         "left_preauricular",
         "nasion",
         "right_preauricular",
         "vertex",
     ]
-    np.testing.assert_array_equal(first.points["left_preauricular"], [-72.0, 0.0, -40.0])
-    assert not first.points["nasion"].flags.writeable
+    np.testing.assert_array_equal(first.points_mm["left_preauricular"], [-72.0, 0.0, -40.0])
+    assert not first.points_mm["nasion"].flags.writeable
 
 
 def test_lps_and_other_units_become_ras_millimetres():
     flipped = {n: [-x / 10, -y / 10, z / 10] for n, (x, y, z) in POINTS.items()}
     given_lps = parse_landmarks(as_json(coordinate_space="LPS", unit="cm", landmarks=flipped))
     reference = parse_landmarks(as_json())
-    for name, point in reference.points.items():
-        np.testing.assert_allclose(given_lps.points[name], point, atol=1e-9)
+    for name, point in reference.points_mm.items():
+        np.testing.assert_allclose(given_lps.points_mm[name], point, atol=1e-9)
     columns = "name,x,y,z,space,unit\nnasion,0,-9.5,-3.5,LPS,cm\n"
-    np.testing.assert_allclose(parse_landmarks(columns).points["nasion"], [0.0, 95.0, -35.0])
+    np.testing.assert_allclose(parse_landmarks(columns).points_mm["nasion"], [0.0, 95.0, -35.0])
 
 
 def test_dressed_entries_aliases_suture_and_practice():
@@ -68,7 +68,7 @@ def test_dressed_entries_aliases_suture_and_practice():
         },
     )
     found = parse_landmarks(text)
-    assert sorted(found.points) == ["bregma", "inion", "nasion"]
+    assert sorted(found.points_mm) == ["bregma", "inion", "nasion"]
     assert found.practice
     assert found.ignored == ("something else",)
     assert found.coronal_suture_mm is not None
@@ -81,7 +81,7 @@ def test_every_alias_is_known_in_any_case():
     for name, aliases in ALIASES.items():
         for alias in aliases:
             found = parse_landmarks(as_json(landmarks={alias.upper(): [1, 2, 3]}))
-            assert list(found.points) == [name]
+            assert list(found.points_mm) == [name]
 
 
 BAD = {
@@ -188,7 +188,7 @@ def check(text):
         sentence = str(error)
     else:
         sentence = ""
-        assert all(np.isfinite(p).all() and p.shape == (3,) for p in found.points.values())
-        assert found.points
+        assert all(np.isfinite(p).all() and p.shape == (3,) for p in found.points_mm.values())
+        assert found.points_mm
     assert "\n" not in sentence
     assert len(sentence) < 600
