@@ -298,6 +298,7 @@ def plan_from_landmarks(
         sd_along_mm=along,
         sd_across_mm=across,
         sd_definition_along_mm=float(definition[0]),
+        deepest_given_mm=30.0,  # the modelled scalp may itself lie 10 mm off
         findings=(*_findings(profile, rule), landmark_model(along, across)),
         checked=("landmarks against each other", "left and right against the top of the head"),
     )

@@ -112,8 +112,9 @@ def _side(
     if suture is not None:
         got = _clearances(entry, suture, head.plane)
         sd, definition = suture.record.sd_mm, suture.record.definition_sd_mm
-        if suture.record.how is How.ESTIMATED:
-            sd = combined_sd(sd, 0.5 * head.sd_along_mm)
+        # an expected bregma is an arc along the same tape, so that the tape's own error drops out
+        if not suture.expected:
+            sd = combined_sd(sd, head.sd_along_mm)
         clearance = replace(
             clearance,
             suture_mm=got.parallel_mm,

@@ -33,7 +33,7 @@ FloatArray = NDArray[np.float64]
 _SUTURE_REACH_MM = 45.0
 _SUTURE_STEP_MM = 15.0
 _MOST_GIVEN = 15
-_DEEPEST_GIVEN_MM = 20.0  # a bone point lies below the scalp, never far above it
+_GIVEN_REACH_MM = 55.0  # what lies farther to the side is not needed for any entry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +51,7 @@ class ScalpHead:
     sd_along_mm: float
     sd_across_mm: float
     sd_definition_along_mm: float
+    deepest_given_mm: float = 20.0  # a given point of bone lies below the scalp, at most so far
     findings: tuple[Finding, ...] = ()
     checked: tuple[str, ...] = ()
 
@@ -81,12 +82,12 @@ def _lateral_point(head: ScalpHead, tape: MidlineTape, arc: float, lateral: floa
     ).scalp_entry_mm
 
 
-def _below_scalp(name: str, away_mm: float) -> None:
-    if away_mm > _DEEPEST_GIVEN_MM:
+def _below_scalp(name: str, away_mm: float, deepest_mm: float) -> None:
+    if away_mm > deepest_mm:
         raise FieldRefused(
             found=f"{name} lies {away_mm:.0f} mm from the scalp",
             expected=f"a point on the scalp or on the bone below it, at most "
-            f"{_DEEPEST_GIVEN_MM:.0f} mm away",
+            f"{deepest_mm:.0f} mm away",
             next_step="check its coordinates, unit and coordinate space (RAS or LPS)",
         )
 
@@ -95,6 +96,13 @@ def _laid_on(head: ScalpHead, tape: MidlineTape, given: FloatArray) -> FloatArra
     """Given suture points, on the scalp above them, from the patient's left to right."""
     away = head.plane.signed_distance_mm(given)
     order = np.argsort(away, kind="stable")
+    order = order[np.abs(away[order]) <= _GIVEN_REACH_MM]
+    if len(order) < 2:
+        raise FieldRefused(
+            found="a coronal suture of fewer than two points near the top of the head",
+            expected=f"points within {_GIVEN_REACH_MM:.0f} mm of the midline",
+            next_step="add points of the suture, or give the bregma alone",
+        )
     if len(order) > _MOST_GIVEN:
         order = order[np.linspace(0, len(order) - 1, _MOST_GIVEN).round().astype(int)]
     flat = head.plane.project(given)
@@ -102,7 +110,8 @@ def _laid_on(head: ScalpHead, tape: MidlineTape, given: FloatArray) -> FloatArra
     for i in order:
         arc, above, _ = nearest_on(tape.tape.points_mm, flat[i])
         if abs(away[i]) < 1.0:
-            _below_scalp("a point of the coronal suture", float(np.linalg.norm(above - flat[i])))
+            gap = float(np.linalg.norm(above - flat[i]))
+            _below_scalp("a point of the coronal suture", gap, head.deepest_given_mm)
             out.append(drop_to_surface(tape.tape, tape.profile_mm, arc))
             continue
         side = Side.RIGHT if away[i] > 0 else Side.LEFT
@@ -115,7 +124,7 @@ def _laid_on(head: ScalpHead, tape: MidlineTape, given: FloatArray) -> FloatArra
             tape=tape,
         )
         _, spot, gap = nearest_on(entry.lateral_profile_mm, given[i])
-        _below_scalp("a point of the coronal suture", gap)
+        _below_scalp("a point of the coronal suture", gap, head.deepest_given_mm)
         out.append(spot)
     return np.array(out)
 
@@ -140,7 +149,7 @@ def suture_on_scalp(head: ScalpHead, tape: MidlineTape) -> ScalpSuture:
     if bregma is not None:
         flat = head.plane.project(bregma[None])[0]
         arc, _, gap = nearest_on(tape.tape.points_mm, flat)
-        _below_scalp("bregma", gap)
+        _below_scalp("bregma", gap, head.deepest_given_mm)
         arc_sd = given_sd
     elif head.given_suture_mm is not None and len(head.given_suture_mm) > 1:
         away = np.abs(head.plane.signed_distance_mm(head.given_suture_mm))
