@@ -12,6 +12,7 @@ FloatArray = NDArray[np.float64]
 
 _STEP_MM = 1.0
 _ARM_MM = 22.0
+_HOLLOW_MM = 3.0  # deeper hollows over 44 mm of skull above the inion are another object
 
 
 def find_inion(
@@ -64,6 +65,13 @@ def find_inion(
     mid = arc[arm:-arm]
     score = sagitta - 0.5 * np.square((mid - expected_arc_mm) / expected_sd_mm)
     k = int(np.argmax(score))
+    above = (mid > mid[k] - 70.0) & (mid < mid[k])
+    if above.any() and sagitta[above].min() < -_HOLLOW_MM:
+        raise MeasurementError(
+            found="the profile at the back of the head is not that of a skull alone",
+            expected="a profile that bulges outwards down to the inion",
+            next_step="give the inion in a landmark file: a head rest may hide it",
+        )
     near = np.abs(mid - mid[k]) < 8.0
     c2, _, _ = np.polyfit(mid[near] - mid[k], score[near], 2)
     sd = float(np.clip(np.sqrt(0.6 / max(-2 * c2, 1e-3)), 3.0, 12.0))

@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+_MOST = 25.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SuturePath:
@@ -27,16 +29,17 @@ class SuturePath:
         Columns of the map that the path spans.
     row : (q,) array
         Row of the path in each, with fractions.
-    evidence : (q,) array
-        In robust standard deviations of the map's own texture, smoothed along the path.
-    rival : float
-        Mean evidence of the best path that stays away from this one.
+    contrast : (q,) array
+        How much darker the path is than the bone beside it (:func:`line_contrast`), smoothed
+        along the path.
+    rival : (q,) array
+        The same on the best path that stays away from this one.
     """
 
     column: NDArray[np.intp]
     row: FloatArray
-    evidence: FloatArray
-    rival: float
+    contrast: FloatArray
+    rival: FloatArray
 
 
 def line_evidence(
@@ -73,9 +76,38 @@ def line_evidence(
         # Lines that run along a column (the sagittal suture) are not what is looked for.
         across = 0.5 * (1 + (rr - cc) / np.maximum(np.hypot(rr - cc, 2 * rc), 1e-12))
         strength = np.clip(bend, 0, None) * across
-        spread = 1.4826 * float(np.median(np.abs(strength - np.median(strength)))) or 1.0
-        total += np.clip(strength / spread, 0, 25.0)
+        spread = max(1.4826 * float(np.median(np.abs(strength - np.median(strength)))), 1e-9)
+        # A quiet map makes faint texture look strong and a strong line endless: level off.
+        total += _MOST * np.tanh(strength / spread / _MOST)
     return total / len(maps)
+
+
+def line_contrast(maps: list[FloatArray], rows: FloatArray, row_mm: float) -> FloatArray:
+    """How much darker a path is than the bone 4 to 8 mm beside it, as a share, per column.
+
+    Parameters
+    ----------
+    maps : list of (p, q) arrays
+        Densities.
+    rows : (q,) array
+    row_mm : float
+
+    Returns
+    -------
+    (q,) array: the mean over the maps of log density beside less log density on the path.
+    """
+    p, q = maps[0].shape
+    column = np.arange(q)
+    near, first, last = round(0.8 / row_mm), round(4.0 / row_mm), round(8.0 / row_mm)
+    at = np.rint(rows).astype(int)
+    total = np.zeros(q)
+    for values in maps:
+        v = np.log(np.maximum(np.where(np.isfinite(values), values, np.nanmedian(values)), 50.0))
+        on = np.mean([v[np.clip(at + d, 0, p - 1), column] for d in range(-near, near + 1)], axis=0)
+        steps = [*range(-last, -first + 1), *range(first, last + 1)]
+        beside = np.median([v[np.clip(at + d, 0, p - 1), column] for d in steps], axis=0)
+        total += beside - on
+    return np.asarray(total / len(maps))
 
 
 def best_path(
@@ -128,13 +160,19 @@ def best_path(
 
 
 def find_suture(
+    maps: list[FloatArray],
+    row_mm: float,
     evidence: FloatArray, prior_row: FloatArray, prior_sd_rows: FloatArray, *, apart_rows: int = 12
 ) -> SuturePath:
     """Find the path, and its best rival elsewhere.
 
     Parameters
     ----------
+    maps : list of (p, q) arrays
+        Densities.
+    row_mm : float
     evidence : (p, q) array
+        From :func:`line_evidence`.
     prior_row, prior_sd_rows : (q,) arrays
     apart_rows : int
         A rival stays at least this far away.
@@ -151,13 +189,12 @@ def find_suture(
     rows = np.arange(p)[:, None]
     elsewhere = np.where(np.abs(rows - path[None, :]) < apart_rows, 0.0, evidence)
     rival, _ = best_path(elsewhere, prior_row, np.full(q, 3.0 * p))
-    along = ndimage.uniform_filter1d(evidence[path, columns], 5, mode="nearest")
-    return SuturePath(
-        column=columns,
-        row=_refined(evidence, path),
-        evidence=along,
-        rival=float(np.mean(elsewhere[rival, columns])),
+    refined = _refined(evidence, path)
+    along, other = (
+        ndimage.uniform_filter1d(line_contrast(maps, r, row_mm), 5, mode="nearest")
+        for r in (refined, rival.astype(float))
     )
+    return SuturePath(column=columns, row=refined, contrast=along, rival=other)
 
 
 def _refined(evidence: FloatArray, path: NDArray[np.intp]) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,10 @@ _PHI_DEG = np.arange(-80.0, 250.0, 0.4)
 # How far a mirror plane lies off the midline in uneven heads (measured on phantoms whose sides
 # differ by 2 to 4 mm: up to 5 mm and 3.7 degrees).
 _MIRROR_SD_MM, _MIRROR_SD_RAD = 1.5, 0.035
+_BESIDE_SUTURE_MM = 3.5
+_WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
 _JUMP_MM = 6.0
+_REST_FROM_DEG = 120.0  # rays further back may meet a head rest
 _FACE_ABOVE_DEG = 40.0  # rays lower than this, in front, may pass an airway
 
 
@@ -170,16 +173,28 @@ def _given_plane(frame: HeadFrame, plane: tuple[FloatArray, FloatArray]) -> Head
 
 
 def _midsagittal_section(volume: Volume, coarse: CoarseHead, frame: HeadFrame) -> PolarSection:
-    return polar_section(
-        volume,
-        coarse,
-        frame.origin_mm,
-        frame.unit_anterior,
-        frame.unit_superior,
-        _PHI_DEG,
-        face=_PHI_DEG < _FACE_ABOVE_DEG,
-        reach_mm=180.0,
-    )
+    """Skin and bone in the midsagittal plane.
+
+    The sagittal suture runs along that plane and would pull the bone's line into itself: where
+    the bone a few millimetres to both sides stands higher, it is taken.
+    """
+
+    def cut(origin: FloatArray, angles: FloatArray) -> PolarSection:
+        return polar_section(
+            volume, coarse, origin, frame.unit_anterior, frame.unit_superior, angles,
+            face=angles < _FACE_ABOVE_DEG,
+            behind=(angles > _REST_FROM_DEG) & (angles < 225.0), reach_mm=180.0)
+
+    middle = cut(frame.origin_mm, _PHI_DEG)
+    sparse = _PHI_DEG[::4]
+    beside = [
+        cut(frame.origin_mm + off * frame.unit_right, sparse).bone_mm
+        for off in (-_BESIDE_SUTURE_MM, _BESIDE_SUTURE_MM)
+    ]
+    both = np.interp(_PHI_DEG, sparse, 0.5 * (beside[0] + beside[1]))
+    raised = np.isfinite(both) & (_PHI_DEG > 20.0) & (
+        ~np.isfinite(middle.bone_mm) | (both - middle.bone_mm > 0.4))
+    return replace(middle, bone_mm=np.where(raised, both, middle.bone_mm))
 
 
 def _through_midline(
@@ -327,9 +342,13 @@ def _backwards(
     # What stands far off the bone behind the vertex is a head rest pressed to the scalp.
     merged = (phi > 110.0) & ~(over < 22.0)
     use = (phi > phi0 + 0.3) & seen & ~merged & (phi < 235.0)
-    gap = np.flatnonzero((phi > phi0 + 0.3) & (phi < 235.0) & ~seen)
-    if gap.size:
-        use &= phi < phi[gap[0]]
+    span = np.flatnonzero((phi > phi0 + 0.3) & (phi < 235.0))
+    unseen = 0
+    for i in span:
+        unseen = 0 if seen[i] else unseen + 1
+        if unseen * (phi[1] - phi[0]) > _WIDEST_GAP_DEG:
+            use &= phi < phi[i]
+            break
     line = np.concatenate([np.atleast_2d(start_mm), points[use]])
     return line, bool(phi[use].max(initial=0.0) > 180.0)
 

@@ -18,11 +18,11 @@ FloatArray = NDArray[np.float64]
 
 _PHI_STEP_DEG = 0.45
 _LAM_DEG = np.arange(-42.0, 42.1, 1.2)
-# A path counts as seen in a column where its evidence reaches this many robust deviations of
-# the map's texture, and this share of the way above the best path elsewhere. Both were set on
-# phantoms and on one real scan; the accuracy benchmark reports how often they err.
-SEEN_EVIDENCE = 5.0
-SEEN_OVER_RIVAL = 1.25
+# A path counts as seen in a column where it is this much darker than the bone beside it, and
+# this many times as much as the best path elsewhere. Set on phantoms and on one real scan; the
+# accuracy benchmark reports how often they err.
+SEEN_CONTRAST = 0.07
+SEEN_OVER_RIVAL = 1.8
 _SEEN_SHARE = 0.7
 _SMOOTH_MM = 5.0
 
@@ -85,17 +85,19 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     vault = vault_map(head.volume, head.coarse, head.frame, phi, _LAM_DEG)
     radius = float(np.nanmedian(vault.radius_mm))
     row_mm = radius * np.radians(_PHI_STEP_DEG)
+    maps = [vault.outer_hu, vault.inner_hu, vault.whole_hu]
     evidence = line_evidence(
-        [vault.outer_hu, vault.inner_hu, vault.whole_hu],
+        maps,
         np.full(len(_LAM_DEG), row_mm),
         radius * float(np.radians(1.2)),
     )
     centre_row = (phi_at(bregma_arc) - phi[0]) / _PHI_STEP_DEG
     lateral = radius * np.sin(np.radians(_LAM_DEG))
     prior = centre_row - bow_mm(np.abs(lateral)) / row_mm
-    path = find_suture(evidence, prior, np.full(len(lateral), 2.2 * bregma_sd / row_mm))
+    path = find_suture(maps, row_mm, evidence, prior, np.full(len(lateral), 2.2 * bregma_sd / row_mm))
 
-    seen = (path.evidence > SEEN_EVIDENCE) & (path.evidence > SEEN_OVER_RIVAL * path.rival)
+    rival = max(float(np.mean(path.rival)), 0.0)
+    seen = (path.contrast > SEEN_CONTRAST) & (path.contrast > SEEN_OVER_RIVAL * rival)
     how: dict[Side, How] = {}
     for side, sign in ((Side.RIGHT, 1.0), (Side.LEFT, -1.0)):
         span = (sign * lateral > span_mm[0]) & (sign * lateral < span_mm[1])

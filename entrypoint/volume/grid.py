@@ -129,8 +129,7 @@ not in one plane; check the file's orientation.
         -------
         (..., 3) array, world mm.
         """
-        m = self.world_from_index
-        return np.asarray(ijk, dtype=np.float64) @ m[:3, :3].T + m[:3, 3]
+        return np.moveaxis(_rows(self.world_from_index, ijk), 0, -1)
 
     def index(self, points_mm: ArrayLike) -> FloatArray:
         """Voxel indices, with fractions, of world points.
@@ -143,8 +142,11 @@ not in one plane; check the file's orientation.
         -------
         (..., 3) array of voxel indices.
         """
-        m = self.index_from_world
-        return np.asarray(points_mm, dtype=np.float64) @ m[:3, :3].T + m[:3, 3]
+        return np.moveaxis(self.index_rows(points_mm), 0, -1)
+
+    def index_rows(self, points_mm: ArrayLike) -> FloatArray:
+        """Voxel indices of world points, one contiguous row an axis: (3, ...)."""
+        return _rows(self.index_from_world, points_mm)
 
     def corners_mm(self) -> FloatArray:
         """The eight outer corners (voxel edges, not centres), (8, 3) world mm."""
@@ -238,3 +240,16 @@ not in one plane; check the file's orientation.
                 matrix[:3, 3] += matrix[:3, axis] * (shape[axis] - 1)
                 matrix[:3, axis] = -matrix[:3, axis]
         return Grid(shape=shape, world_from_index=matrix)
+
+
+def _rows(matrix: FloatArray, points: ArrayLike) -> FloatArray:
+    """Apply an affine matrix to (..., 3) points; the result has its axis first, (3, ...).
+
+    Written out, because a matrix product may round differently with the number of threads.
+    """
+    given = np.asarray(points, dtype=np.float64)
+    x, y, z = given[..., 0], given[..., 1], given[..., 2]
+    rows = np.empty((3, *given.shape[:-1]))
+    for row, (a, b, c, shift) in zip(rows, matrix[:3].tolist(), strict=True):
+        row[...] = a * x + b * y + c * z + shift
+    return rows

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from entrypoint.volume.rays import FloatArray, crossing, sample_rays
+from entrypoint.volume.rays import FloatArray, crossing, first_fall, sample_rays
 from entrypoint.volume.skull import CoarseHead
 
 if TYPE_CHECKING:
@@ -23,6 +23,8 @@ STEP_MM = 0.5
 # Nasal airways open to the outside: in the face a ray may pass that much air and enter the head
 # again. Over the vault it may not.
 _AIRWAY_MM = 30.0
+_THICKEST_SCALP_MM = 22.0
+_SOFT_ABOVE_HU = 60.0  # above soft tissue's own level: still no bone, no diploe
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +59,7 @@ def polar_section(
     angles_deg: FloatArray,
     *,
     face: NDArray[np.bool_] | None = None,
+    behind: NDArray[np.bool_] | None = None,
     near_mm: float = 15.0,
     reach_mm: float = 150.0,
 ) -> PolarSection:
@@ -73,6 +76,9 @@ def polar_section(
     angles_deg : (n,) array
     face : (n,) bool array, optional
         Rays that may pass an airway.
+    behind : (n,) bool array, optional
+        Rays on which a head rest may lie against the scalp: bone ends where soft tissue first
+        follows it, and the scalp must be thinner than 22 mm.
     near_mm, reach_mm : float
         Where rays start and end.
 
@@ -105,6 +111,13 @@ def polar_section(
     bone = inside & (hu > edge)
     last_bone = np.where(bone.any(axis=1), m - 1 - np.argmax(bone[:, ::-1], axis=1), -1)
     bone_mm = crossing(depths, hu, edge, last_bone)
+    if behind is not None and behind.any():
+        ends, exits = _before_rest(hu[behind], head)
+        sub_bone = crossing(depths, hu[behind], edge, ends)
+        sub_skin = crossing(depths, hu[behind], head.levels.skin_hu, exits)
+        thin = sub_skin - sub_bone < _THICKEST_SCALP_MM
+        bone_mm[behind] = sub_bone
+        skin[behind] = np.where(thin, sub_skin, np.nan)
     return PolarSection(
         origin_mm=np.asarray(origin_mm, dtype=float),
         angles_deg=np.asarray(angles_deg, dtype=float),
@@ -134,3 +147,19 @@ def _leaving_index(outside: NDArray[np.bool_], face: NDArray[np.bool_]) -> NDArr
             k = inner + int(onward[0])
         first[i] = k
     return first
+
+
+def _before_rest(hu: FloatArray, head: CoarseHead) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """On each ray the last sample of the first bone, and the last one before air beyond it."""
+    n, m = hu.shape
+    row = np.arange(n)
+    bone = hu > head.levels.bone_edge_hu
+    start = np.where(bone.any(axis=1), np.argmax(bone, axis=1), m - 1)
+    soft = hu < head.levels.soft_hu + _SOFT_ABOVE_HU
+    gap = first_fall(np.where(soft, 0.0, 1.0), 0.5, run=round(3.0 / STEP_MM), start=start)
+    ends = np.full(n, -1, dtype=np.intp)
+    for i in row[gap >= 0]:
+        inside = np.flatnonzero(bone[i, : gap[i] + 1])
+        ends[i] = inside[-1] if inside.size else -1
+    exits = first_fall(hu, head.levels.skin_hu, run=round(1.5 / STEP_MM), start=ends)
+    return ends, np.where(ends >= 0, exits, -1)

@@ -1,0 +1,147 @@
+"""One random head: made, scanned and planned in memory, and compared with its exact answers."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.errors import EntrypointError
+from entrypoint.phantoms import Scanner, build, random_spec
+from entrypoint.planning.ct import plan_from_volume
+from entrypoint.planning.model import InputInfo, InputKind, Level, Plan, Rule, Side
+from entrypoint.volume.grid import Grid
+from entrypoint.volume.volume import Volume
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What the population is drawn from."""
+
+    pose_deg: float = 10.0
+    voxel_mm: tuple[float, float] = (0.5, 1.0)
+    slices_mm: tuple[float, ...] = (0.6, 1.0)
+    noise_hu: tuple[float, float] = (15.0, 30.0)
+    fwhm_mm: tuple[float, float] = (0.7, 1.2)
+    conditions: bool = False
+
+
+def scan(seed: int, settings: Settings) -> tuple[NDArray[np.int16], FloatArray, dict[str, Any],
+                                                 dict[str, Any]]:
+    """Voxels, matrix, exact answers and what was drawn."""
+    rng = np.random.default_rng([seed, 77])
+    head = build(random_spec(seed, pose_deg=settings.pose_deg))
+    drawn = {
+        "voxel_mm": float(rng.uniform(*settings.voxel_mm)),
+        "slice_mm": float(rng.choice(settings.slices_mm)),
+        "noise_hu": float(rng.uniform(*settings.noise_hu)),
+        "fwhm_mm": float(rng.uniform(*settings.fwhm_mm)),
+        "axes": str(rng.choice(["LPS", "RAS", "RPI", "LAS", "PLS"])),
+        "pose_deg": float(max(abs(head.spec.yaw_deg), abs(head.spec.pitch_deg),
+                              abs(head.spec.roll_deg))),
+        "length_mm": head.spec.length_mm,
+        "skull_mm": head.spec.skull_mm,
+    }
+    grid = head.grid(voxel_mm=drawn["voxel_mm"], slice_mm=drawn["slice_mm"], axes=drawn["axes"])
+    hu, matrix = head.render(grid, Scanner(fwhm_mm=drawn["fwhm_mm"], noise_hu=drawn["noise_hu"]))
+    drawn["voxels"] = int(hu.size)
+    return hu, matrix, head.truth(), drawn
+
+
+def plan_of(hu: NDArray[np.int16], matrix: FloatArray) -> Plan:
+    """The plan with nothing given."""
+    grid = Grid(shape=hu.shape, world_from_index=matrix)
+    volume = Volume(grid=grid, stored=hu).canonical()
+    info = InputInfo(kind=InputKind.CT, name="benchmark", sha256="", shape=hu.shape,
+                     voxel_mm=grid.voxel_mm)
+    return plan_from_volume(volume, info=info, rule=Rule())
+
+
+def row_of(seed: int, settings: Settings) -> dict[str, Any]:
+    """Errors of one head, or the refusal, as plain values."""
+    began = time.process_time()
+    hu, matrix, truth, drawn = scan(seed, settings)
+    made = time.process_time()
+    row: dict[str, Any] = {"seed": seed, **drawn}
+    try:
+        plan = plan_of(hu, matrix)
+    except EntrypointError as error:
+        return {**row, "refused": str(error), "made_s": made - began}
+    row["plan_s"] = time.process_time() - made
+    row["made_s"] = made - began
+    return {**row, **compare(plan, truth)}
+
+
+def compare(plan: Plan, truth: dict[str, Any]) -> dict[str, Any]:
+    """Errors against the truth, with the plan's own standard deviations."""
+    out: dict[str, Any] = {"findings": [[f.code, f.level.value] for f in plan.findings]}
+    assert plan.midsagittal_plane is not None
+    normal = plan.midsagittal_plane.unit_normal
+    point = plan.midsagittal_plane.point_mm
+    true_normal = np.array(truth["midsagittal_plane"]["unit_normal"])
+    out["plane_deg"] = float(np.degrees(np.arccos(min(1.0, float(normal @ true_normal)))))
+    profile = np.array(truth["midline"]["profile_mm"])
+    arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(profile, axis=0), axis=1))])
+    out["plane_mm"] = float(np.abs((profile[arc < 150.0] - point) @ normal).max())
+    out["plane_sd_mm"], out["plane_sd_deg"] = (plan.midsagittal_plane.sd_mm,
+                                               plan.midsagittal_plane.sd_deg)
+    for ours, theirs in (("nasion_skin", "nasion_skin"), ("nasion_bone", "nasion_bone"),
+                         ("bregma", "bregma"), ("inion_bone", "inion_bone")):
+        mark = plan.landmarks.get(ours)
+        out[f"{ours}_mm"] = None if mark is None else float(
+            np.linalg.norm(mark.position_mm - np.array(truth["landmarks"][theirs])))
+        out[f"{ours}_sd_mm"] = None if mark is None else mark.sd_mm
+    sides = {}
+    for side in Side:
+        sides[side.value] = _side(plan, side, truth["sides"][side.value], truth)
+    out["sides"] = sides
+    assert plan.coronal_suture is not None
+    out["suture_open"] = truth["coronal_suture"]["open"]
+    return out
+
+
+def _side(plan: Plan, side: Side, true: dict[str, Any], truth: dict[str, Any]) -> dict[str, Any]:
+    mine = plan.sides[side]
+    assert mine.scalp_entry_mm is not None
+    off = mine.scalp_entry_mm - np.array(true["scalp_entry_mm"])
+    along = np.array(truth["midline"]["unit_along"])
+    right = np.array(truth["midsagittal_plane"]["unit_normal"])
+    inward = np.array(true["unit_inward"])
+    along = along - (along @ inward) * inward
+    along /= np.linalg.norm(along)
+    across = np.cross(inward, along)
+    across *= np.sign(across @ right) * (1 if side is Side.RIGHT else -1)
+    t, c = mine.thickness, mine.clearance
+    assert plan.coronal_suture is not None
+
+    def error(value: float | None, key: str, group: str) -> float | None:
+        other = true[group].get(key)
+        return None if value is None or other is None else value - other
+
+    return {
+        "entry_mm": float(np.linalg.norm(off)),
+        "along_mm": float(off @ along), "along_sd_mm": mine.scalp_entry_sd_along_mm,
+        "across_mm": float(off @ across), "across_sd_mm": mine.scalp_entry_sd_across_mm,
+        "scalp_mm": error(t.scalp_mm, "scalp_mm", "thickness"), "scalp_sd_mm": t.scalp_sd_mm,
+        "skull_mm": error(t.skull_mm, "skull_mm", "thickness"), "skull_sd_mm": t.skull_sd_mm,
+        "true_skull_mm": true["thickness"]["skull_mm"],
+        "midline_mm": error(c.midline_scalp_mm, "midline_scalp_mm", "clearance"),
+        "midline_sd_mm": c.midline_sd_mm,
+        "suture_mm": error(c.suture_mm, "suture_mm", "clearance"),
+        "suture_nearest_mm": error(c.suture_nearest_mm, "suture_nearest_mm", "clearance"),
+        "suture_sd_mm": c.suture_sd_mm,
+        "suture_how": getattr(plan.coronal_suture, side.value).value,
+        "true_suture_mm": true["clearance"]["suture_nearest_mm"],
+        "angle_deg": None if mine.unit_inward is None else float(np.degrees(np.arccos(
+            min(1.0, float(mine.unit_inward @ inward))))),
+        "findings": [[f.code, f.level.value] for f in mine.findings],
+        "worst": max((_RANK[f.level] for f in mine.findings), default=0),
+    }
+
+
+_RANK = {Level.NOTE: 1, Level.CAUTION: 2, Level.STOP: 3}
