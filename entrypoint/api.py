@@ -263,6 +263,7 @@ def _import_planning() -> None:
     # An error here is met again, and raised, by the import that follows.
     with contextlib.suppress(Exception):
         import_module("entrypoint.planning.ct")
+        import_module("scipy.ndimage")
 
 
 def _rule(rule: Rule | None) -> Rule:

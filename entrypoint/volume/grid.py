@@ -250,6 +250,6 @@ def _rows(matrix: FloatArray, points: ArrayLike) -> FloatArray:
     given = np.asarray(points, dtype=np.float64)
     x, y, z = given[..., 0], given[..., 1], given[..., 2]
     rows = np.empty((3, *given.shape[:-1]))
-    for row, (a, b, c, shift) in zip(rows, matrix[:3].tolist(), strict=True):
-        row[...] = a * x + b * y + c * z + shift
+    for axis, (a, b, c, shift) in enumerate(matrix[:3].tolist()):
+        rows[axis] = a * x + b * y + c * z + shift
     return rows
