@@ -106,14 +106,18 @@ def _as_hu(sample: FloatArray, offset: float) -> Readings | None:
         padding_hu = 0.0
         counts[1500] = 0.5 * (counts[1499] + counts[1501])
     lowest, highest = float(real.min()), float(real.max())
+    at_lowest = float((real <= lowest + 0.5).mean())
+    if at_lowest > 0.03:
+        # Values cut off below pile up here, and are no level of anything.
+        pile = int(np.clip(lowest, -1500.0, 3498.0)) + 1500
+        counts[pile] = counts[pile + 1]
     soft = _mode(counts, *_SOFT_HU, width=15)
     if soft is None:
         return None
     tissue_from = max(-300.0, lowest + 1.0)
     tissue = float(counts[int(tissue_from) + 1500 :].sum())
     crowd = float(counts[_slice(soft - _CROWD_HALF_WIDTH_HU, soft + _CROWD_HALF_WIDTH_HU)].sum())
-    air_part = float(counts[_slice(-1500.0, -700.0)].sum()) / len(real)
-    at_lowest = float((real <= lowest + 0.5).mean())
+    air_part = float((real < -700.0).mean())
     air = _mode(counts, *_AIR_HU, width=15) if air_part > 0.01 and lowest < -800 else None
     clipped_low = lowest if at_lowest > 0.03 and lowest > -1100 and air is None else None
     if air is not None and at_lowest > 0.03:
@@ -138,7 +142,7 @@ def _as_hu(sample: FloatArray, offset: float) -> Readings | None:
         lowest_hu=lowest,
         highest_hu=highest,
         clipped_low_hu=clipped_low,
-        clipped_high_hu=highest if at_highest > 2e-4 and highest > 300 else None,
+        clipped_high_hu=highest if at_highest > 2e-4 and highest > 100 else None,
         padding_hu=padding_hu,
         air_hu=air,
         soft_hu=soft,
