@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+from entrypoint.phantoms.conditions.catalogue import CONDITIONS, plant
+from entrypoint.phantoms.files import head_files, landmark_dict
 from entrypoint.phantoms.grid import GridSpec
 from entrypoint.phantoms.head import Head, build
 from entrypoint.phantoms.nifti import PRACTICE, nifti_bytes
-from entrypoint.phantoms.population import random_spec
+from entrypoint.phantoms.population import Case, random_case, random_spec
 from entrypoint.phantoms.render import Scanner
 from entrypoint.phantoms.spec import HeadSpec, named_spec, names
 
 __all__ = [
+    "CONDITIONS",
     "PRACTICE",
+    "Case",
     "GridSpec",
     "Head",
     "HeadSpec",
     "Scanner",
     "build",
+    "head_files",
+    "landmark_dict",
     "named_spec",
     "names",
     "nifti_bytes",
+    "plant",
+    "random_case",
     "random_spec",
 ]

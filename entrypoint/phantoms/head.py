@@ -100,6 +100,7 @@ class Head:
         far = np.array([[0, 97 + 22 * self.spec.nose_scale, -76], [0, 96, -140], [90, -22, -30],
                         [-90, -22, -30], [0, 92, -below_mm], [0, -88, -below_mm],
                         [58, -35, -below_mm], [-58, -35, -below_mm]]) * scale
+        far[:, 2] = np.maximum(far[:, 2], -below_mm * scale[2])
         points = np.concatenate([vault, far])
         w = points @ self.world_from_head[:3, :3].T + self.world_from_head[:3, 3]
         lo = w.min(axis=0) - margin_mm
@@ -150,8 +151,14 @@ class Head:
         for condition in self.spec.conditions:
             hu = condition.image(hu, self, grid.world_from_index)
         rng = np.random.default_rng([self.spec.seed if seed is None else seed, 5])
+        flat = None if scanner.noisy_air else hu < -840.0
+        before = hu if flat is None else hu.copy()
         add_noise(hu, scanner.noise_hu, scanner.noise_grain, rng, grid.slice_axis)
+        if flat is not None:
+            hu[flat] = before[flat]
+        hu /= scanner.step_hu
         np.rint(hu, out=hu)
+        hu *= scanner.step_hu
         np.clip(hu, -1024, 3071, out=hu)
         return hu.astype(np.int16), grid.world_from_index.copy()
 

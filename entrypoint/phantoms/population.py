@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 
+from entrypoint.phantoms.render import Scanner
 from entrypoint.phantoms.spec import HeadSpec
 
-__all__ = ["random_spec"]
+__all__ = ["Case", "random_case", "random_spec"]
+
+_SLICES_MM = (0.5, 0.6, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0)
+_AXES = ("LPS", "RAS", "LAS", "RPI", "PIR", "SLP", "ASL", "LPI")
 
 # ANSUR II (men n 4082, women n 1986): head length and breadth, interpupillary breadth, mm
 _SIZES = {
@@ -90,3 +97,70 @@ def random_spec(
         centre_mm=(float(centre[0]), float(centre[1]), float(centre[2])),
         head_rest=head_rest,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """A head with how it is to be scanned; ``grid`` are arguments of ``Head.grid``."""
+
+    spec: HeadSpec
+    grid: dict[str, Any]
+    scanner: Scanner
+
+
+def random_case(
+    seed: int,
+    *,
+    pose_deg: float = 10.0,
+    planted: float = 0.0,
+    voxel_mm: tuple[float, float] = (0.4, 1.0),
+    slices_mm: tuple[float, ...] = _SLICES_MM,
+    noise_hu: tuple[float, float] = (15.0, 30.0),
+    fwhm_mm: tuple[float, float] = (0.7, 1.2),
+    turned_grids: float = 0.0,
+    million_voxels: float | None = None,
+) -> Case:
+    """Draw a head, what is planted in it, and the scan.
+
+    Parameters
+    ----------
+    seed : int
+    pose_deg : float
+        Largest yaw, pitch and roll.
+    planted : float
+        Share of heads with one planted condition; a third of those have two.
+    voxel_mm : (float, float)
+        Range of the voxel size in plane.
+    slices_mm : tuple of float
+        Slice thicknesses to draw from.
+    noise_hu, fwhm_mm : (float, float)
+        Ranges of noise and point spread.
+    turned_grids : float
+        Share of grids with another axis order, an oblique or a sheared matrix.
+    million_voxels : float, optional
+        Upper bound on the size of the picture: the voxel size in plane is raised to meet it.
+    """
+    from entrypoint.phantoms.conditions.catalogue import CONDITIONS, plant
+
+    rng = np.random.default_rng([seed, 103])
+    spec = random_spec(seed, pose_deg=pose_deg)
+    if rng.random() < planted:
+        n = 2 if rng.random() < 0.33 else 1
+        spec = plant(spec, *(str(v) for v in rng.choice(sorted(CONDITIONS), n, replace=False)))
+    voxel = float(rng.uniform(*voxel_mm))
+    thick = float(rng.choice(slices_mm))
+    if million_voxels is not None:  # a whole head is about 12.5 litres of field
+        voxel = max(voxel, float(np.sqrt(12.5e6 / (million_voxels * 1e6 * thick))))
+    grid: dict[str, Any] = {"voxel_mm": round(voxel, 3), "slice_mm": thick}
+    if rng.random() < turned_grids:
+        kind = int(rng.integers(3))
+        if kind == 0:
+            grid["axes"] = str(rng.choice(_AXES))
+        elif kind == 1:
+            grid["oblique_deg"] = tuple(float(v) for v in rng.uniform(-20, 20, 3))
+        else:
+            grid["shear"] = float(rng.uniform(-0.35, 0.35))
+    scanner = Scanner(
+        fwhm_mm=float(rng.uniform(*fwhm_mm)), noise_hu=float(rng.uniform(*noise_hu)),
+        sharpen=float(rng.choice([0.0, 0.0, 0.3, 0.6])), noise_grain=float(rng.uniform(0.5, 0.9)))
+    return Case(spec=spec, grid=grid, scanner=scanner)

@@ -92,12 +92,12 @@ def _polar(field: Field, angles_rad: FloatArray, far_mm: float) -> FloatArray:
 
 def skin_profile(shape: Shape, step_deg: float = 0.05) -> FloatArray:
     """Midsagittal skin from under the nose over the vertex to the nape, head frame (n, 3)."""
-    return _polar(skin_field(shape), np.deg2rad(np.arange(-36.0, 212.0, step_deg)), 150.0)
+    return _polar(skin_field(shape), np.deg2rad(np.arange(-36.0, 212.0, step_deg)), 180.0)
 
 
 def bone_profile(shape: Shape, step_deg: float = 0.05) -> FloatArray:
     """Midsagittal outer bone from the nasal bones to below the inion, head frame (n, 3)."""
-    return _polar(bone_field(shape), np.deg2rad(np.arange(-29.0, 212.0, step_deg)), 140.0)
+    return _polar(bone_field(shape), np.deg2rad(np.arange(-29.0, 212.0, step_deg)), 160.0)
 
 
 def lengths(line: FloatArray) -> FloatArray:
@@ -162,6 +162,24 @@ def _smoothed(line: FloatArray, sigma_mm: float) -> FloatArray:
     return out
 
 
+def _deepest(line: FloatArray, lower: int, top: int) -> tuple[int, float, int] | None:
+    """Deepest point under a bridged span between two indices, its depth, the upper contact."""
+    part = line[lower:top]
+    contact = taut(part, np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]))
+    found: tuple[int, float, int] | None = None
+    for a, b in zip(contact[:-1].tolist(), contact[1:].tolist(), strict=True):
+        if b - a < 2:
+            continue
+        chord = part[b] - part[a]
+        chord = chord / np.linalg.norm(chord)
+        off = part[a : b + 1] - part[a]
+        depth = np.abs(off[:, 1] * chord[2] - off[:, 2] * chord[1])
+        k = int(np.argmax(depth))
+        if found is None or depth[k] > found[1]:
+            found = (lower + a + k, float(depth[k]), lower + b)
+    return found
+
+
 def nasion_index(line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 40.0) -> tuple[
         int, float]:
     """Deepest point of the nasal root under the line that touches brow and bridge.
@@ -184,31 +202,22 @@ def nasion_index(line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 4
     s = lengths(smooth)
     angle = np.arctan2(smooth[:, 2], smooth[:, 1])
     top = int(np.searchsorted(angle, np.deg2rad(15.0)))
-    # a first upper contact: the point of the brow that lies farthest forward
-    brow = np.flatnonzero((angle > np.deg2rad(-17.0)) & (angle < np.deg2rad(5.0)))
-    upper = int(brow[np.argmax(smooth[brow, 1])])
-    best = (upper, 0.0)
-    for _ in range(30):
-        lower = int(np.searchsorted(s, s[upper] - below_mm))
-        part = smooth[lower:top]
-        contact = taut(part, np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]))
-        found = None
-        for a, b in zip(contact[:-1], contact[1:], strict=True):
-            if b - a < 2:
-                continue
-            chord = part[b] - part[a]
-            chord = chord / np.linalg.norm(chord)
-            off = part[a : b + 1] - part[a]
-            depth = np.abs(off[:, 1] * chord[2] - off[:, 2] * chord[1])
-            k = int(np.argmax(depth))
-            if found is None or depth[k] > found[1]:
-                found = (lower + a + k, float(depth[k]), lower + b)
+    # The window depends on the upper contact, and the contact falls as the window rises: halve
+    # the range until the two agree.
+    low, high = (int(np.searchsorted(angle, np.deg2rad(d))) for d in (-14.0, 14.0))
+    best: tuple[int, float] | None = None
+    while high - low > 1:
+        upper = (low + high) // 2
+        found = _deepest(smooth, int(np.searchsorted(s, s[upper] - below_mm)), top)
         if found is None:
             break
         best = (found[0], found[1])
-        if abs(found[2] - upper) <= 1:
-            break
-        upper = found[2]
+        if found[2] > upper:
+            low = upper
+        else:
+            high = upper
+    if best is None:
+        raise ValueError("the profile has no hollow between brow and bridge")
     point = smooth[best[0]]
     return int(np.argmin(np.linalg.norm(line - point, axis=1))), best[1]
 

@@ -31,6 +31,8 @@ class Scanner:
     sharpen: float = 0.0  # edge enhancement of a sharp kernel, 0 to about 0.8
     noise_hu: float = 20.0
     noise_grain: float = 0.75  # spatial correlation, sigma in voxels
+    noisy_air: bool = True  # False: air and foam stay flat, which packs smaller
+    step_hu: float = 1.0  # HU between two stored values
     fine_mm: float = 0.55  # finest spacing at which matter is painted
     coarse_mm: float = 2.1
     block: int = 44  # voxels a block

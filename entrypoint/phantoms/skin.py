@@ -32,7 +32,7 @@ def nose(shape: Shape, q: Points) -> Array:
     wing = ellipsoid(m, (10.5, 97.5, -79), (7.5, 11.0, 7.5))
     tip_y = 97.0 + 10.0 * k
     base = capsule(q, (0, tip_y, -79), (0, 90.0, -85.5), 5.5, 5.0)
-    return union(union(union(ridge, low, 4.0), wing, 7.0), base, 5.0)
+    return union(union(union(ridge, low, 8.0), wing, 7.0), base, 5.0)
 
 
 def skin_without_ears(shape: Shape, p: Points, scalp: Array | None = None) -> Array:
