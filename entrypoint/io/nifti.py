@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,7 @@ from entrypoint.volume.grid import Grid
 from entrypoint.volume.volume import Volume
 
 _BLOCK_VOXELS = 1 << 22
+_LARGEST_HU = 1e7  # metal reads some 30,000; fill values of made files beyond this are refused
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +67,7 @@ def read_nifti(path: str | Path) -> LoadedVolume:
     with open_source(Path(path)) as source:
         header, placed = read_header(source)
         stored, sha256 = _read_body(source, header, placed.grid)
-    _check_finite(stored)
+    _check_finite(stored, header.slope)
     readings = read_calibration(stored, header.slope, header.inter)
     volume = Volume(
         grid=placed.grid,
@@ -139,15 +141,26 @@ def _meta(header: NiftiHeader, grid: Grid) -> bytes:
     )
 
 
-def _check_finite(stored: NDArray[Any]) -> None:
+def _check_finite(stored: NDArray[Any], slope: float) -> None:
+    """Refuse float voxels that are no numbers, or far beyond any reading of a scanner."""
     if stored.dtype.kind != "f":
         return
     flat = stored.ravel(order="K")
     for at in range(0, len(flat), _BLOCK_VOXELS):
-        if not np.isfinite(flat[at : at + _BLOCK_VOXELS]).all():
+        block = flat[at : at + _BLOCK_VOXELS]
+        # NaN passes through min and max, so that two quick passes see everything.
+        low, high = float(block.min()), float(block.max())
+        if not (math.isfinite(low) and math.isfinite(high)):
             raise FileRefused(
                 found="some voxels are not numbers (NaN or infinite)",
                 expected="a finite value in every voxel",
+                next_step="export the scan again from its original",
+            )
+        extreme = max(abs(low), abs(high))
+        if extreme * abs(slope) > _LARGEST_HU:
+            raise FileRefused(
+                found=f"some voxels are not HU: they read as much as {extreme:.3g}",
+                expected="a CT in HU",
                 next_step="export the scan again from its original",
             )
 

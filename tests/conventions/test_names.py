@@ -38,6 +38,7 @@ NAMED = {
     "evidence": "in standard deviations of the map's own texture",
     "rival": "the same, of the next best path",
     "against": "half a chi-square",
+    "contrast": "darkness of a line against the bone beside it, in the map's own scale",
     "midline_seen": "a share",
     "hu": "HU",
     "points": "world mm, as every position inside the package",

@@ -72,6 +72,10 @@ CASES = {
         nifti1(np.where(np.arange(HU.size).reshape(HU.shape) == 777, np.nan, HU), kind="f4"),
         "not numbers",
     ),
+    "absurd voxel": (
+        nifti1(np.where(np.arange(HU.size).reshape(HU.shape) == 777, 1e300, HU), kind="f8"),
+        "read as much as 1e\\+300",
+    ),
     "intercept": (nifti1(HU, slope=1.0, inter=float("nan")), "scaling"),
     "absurd slope": (nifti1(HU, slope=1e30), "not HU"),
     "much after the voxels": (nifti1(HU, tail=bytes(200_000)), "far more than"),
