@@ -153,13 +153,13 @@ _CRANIOMETRY = (
         population="sides", how_measured="coronal plane, at the point", source=_SLOPE, mark=S),
     Row(key="scalp_radius_lateral", value=73.0, mark=C, source=_SLOPE,
         how_measured="30 mm over the sine of the slope"),
-    Row(key="landmark_model_along", value=4.0, mark=C, n=60, population="scalps that are known",
+    Row(key="landmark_model_along", value=5.5, mark=C, n=60, population="scalps that are known",
         source="measured on the fsaverage-head surface (mne, BSD-3), ellipsoids and phantoms",
         how_measured="own error of a scalp modelled from landmarks, along the midline; root mean "
-        "square 2.8 on the first, 4.0 on ellipsoids, 3 to 5.5 on phantoms"),
-    Row(key="landmark_model_across", value=1.7, mark=C, n=60, population="scalps that are known",
+        "square 2.8 on the first, 5.6 on ellipsoids, 2.5 to 5.5 on phantoms"),
+    Row(key="landmark_model_across", value=2.5, mark=C, n=60, population="scalps that are known",
         source="measured on the fsaverage-head surface (mne, BSD-3), ellipsoids and phantoms",
-        how_measured="the same, across the midline; 95 % within 3.3"),
+        how_measured="the same, across the midline; root mean square 2.5 on phantoms"),
     Row(key="bone_radius", value=75.0, mark=J,
         how_measured="to turn a short chord on bone into an arc; 0.1 mm at 25 mm"),
 )

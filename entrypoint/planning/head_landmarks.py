@@ -209,13 +209,13 @@ def plane_from_landmarks(
     plane = Plane(point_mm=read_only(centre), unit_normal=normal)
     top = given["vertex"] if "vertex" in given else given["bregma"]
     reach = np.array([given["nasion"], top])
+    axes = head_axes(given)  # of the head, so that its pose changes no figure
+    directions = (axes.unit_right, axes.unit_forward, axes.unit_up)
     moved, turned = 0.0, 0.0
     for name in given:
-        for axis in range(3):
+        for direction in directions:
             shifted = dict(given)
-            point = np.array(given[name])
-            point[axis] += sd[name]
-            shifted[name] = point
+            shifted[name] = given[name] + sd[name] * direction
             other_centre, other_normal = _symmetry(shifted, sd)
             gap = (reach - other_centre) @ other_normal - (reach - centre) @ normal
             moved += float(np.abs(gap).max()) ** 2

@@ -204,13 +204,12 @@ def _spreads(given: Mapping[str, FloatArray], rule: Rule) -> tuple[FloatArray, F
         at = Rule(midline_arc_mm=rule.midline_arc_mm)
     home, axes = _entry(given, at)
     reading, definition = np.zeros(2), np.zeros(2)
+    own = head_axes(given)
     base = spread("landmark_given")
     for name, point in given.items():
-        for axis in range(3):
+        for direction in (own.unit_right, own.unit_forward, own.unit_up):
             moved = dict(given)
-            shifted = np.array(point)
-            shifted[axis] += base
-            moved[name] = shifted
+            moved[name] = point + base * direction
             try:
                 step = axes @ (_entry(moved, at)[0] - home)
             except EntrypointError:
