@@ -100,7 +100,7 @@ def find_nasion(
             shallow=shallow,
             tip_seen=tip is not None,
         ),
-        float(np.clip(0.5 * softness * (2.0 if shallow else 1.0), 0.3, 8.0)),
+        float(np.clip(0.28 * softness * (2.0 if shallow else 1.0), 0.2, 8.0)),
     )
 
 

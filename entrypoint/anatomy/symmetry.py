@@ -40,8 +40,8 @@ def search_normal(
     unit_anterior: FloatArray,
     *,
     cone_deg: float = 42.0,
-    step_deg: float = 6.0,
-    offsets_mm: Sequence[float] = (-9.0, -3.0, 3.0, 9.0),
+    step_deg: float = 7.0,
+    offsets_mm: Sequence[float] = (-7.0, 0.0, 7.0),
 ) -> tuple[HeadFrame, float]:
     """Find the plane within a cone of normals in which the readings mirror best.
 

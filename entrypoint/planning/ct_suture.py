@@ -115,7 +115,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     points = _on_map(vault, rows)
     curve = _smoothed(points)
     voxel = float(np.max(head.volume.grid.voxel_mm))
-    measured_sd = float(np.hypot(0.5, 0.35 * voxel))
+    measured_sd = float(np.hypot(0.12, 0.15 * voxel))
     any_seen = bregma_seen or How.MEASURED in how.values()
     estimated_sd = (
         (row("suture_bow_sd").spread or 4.0)

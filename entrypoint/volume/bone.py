@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _STEP_MM = 0.4
 _ABOVE_MM = 8.0  # outside the given point, so that the skin is in the samples
 _BELOW_MM = 48.0
+_WIDEST_DIPLOE_MM = 8.0  # between tables, with nothing dense between them
 _TABLE_MM = 2.5  # how far below its surface the outer table's own peak is looked for
 
 
@@ -234,15 +235,15 @@ def quick_edges(
     gap = round(3.0 / step)
     reach = min(m, round(deepest_mm / step))
     idx = np.minimum(s0[:, None] + np.arange(reach)[None, :], m - 1)
-    run = filled[row[:, None], idx] > trigger
-    quiet = np.zeros_like(run)
-    count = np.zeros(n, dtype=int)
-    for k in range(reach):
-        count = np.where(run[:, k], 0, count + 1)
-        quiet[:, k] = count >= gap
-    ended = quiet.any(axis=1)
-    end = np.where(ended, np.argmax(quiet, axis=1) - gap, reach - 1)
+    # Fatty diploe can read like soft tissue, and a sinus reads like air: the bone goes on to the
+    # last table that follows within 8 mm of the one before, and ends if 3 mm without any follow.
+    tables = filled[row[:, None], idx] > trigger
+    bridge = round(_WIDEST_DIPLOE_MM / step)
+    end = np.zeros(n, dtype=int)
+    for k in range(1, reach):
+        end = np.where(tables[:, k] & (k - end <= bridge), k, end)
     last = np.minimum(s0 + end, m - 1)
+    ended = last + gap <= np.minimum(s0 + reach, m) - 1
     inner_peak = np.full(n, -np.inf)
     for k in range(table + 1):
         inner_peak = np.maximum(inner_peak, filled[row, np.maximum(last - k, 0)])

@@ -165,9 +165,9 @@ def read_skull_profile(
     scale = max(misfit, noise_hu / 3.0) ** 2 * sharing
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
-    skull_sd = float(np.sqrt(max(j_thick @ cov @ j_thick, 0.0) * scale + 0.05**2))
+    skull_sd = float(np.sqrt(max(j_thick @ cov @ j_thick, 0.0) * scale + 0.035**2))
     outer_sd = float(np.sqrt(max(j_outer @ cov @ j_outer, 0.0) * scale))
-    scalp_sd = float(np.sqrt(outer_sd**2 + (0.08 * sigma) ** 2 + 0.06**2))
+    scalp_sd = float(np.sqrt(outer_sd**2 + (0.04 * sigma) ** 2 + 0.025**2))
     whole = np.full(len(depths), np.nan)
     whole[used] = fitted
     return SkullProfile(

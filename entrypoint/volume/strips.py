@@ -21,7 +21,7 @@ _ROW_DEG = 1.5
 _BLOCK_ROWS = 8
 _REACH_MM = 10.0
 # How far each feature may lie off the midline in a healthy head: judgement, no source.
-_OFF_MIDLINE_MM = {"suture": 0.8, "crest": 0.8, "falx": 0.8, "nose": 0.6}
+_OFF_MIDLINE_MM = {"suture": 0.5, "crest": 0.5, "falx": 0.5, "nose": 0.5}
 
 
 def vault_places(

@@ -115,7 +115,8 @@ def _side(plan: Plan, side: Side, true: dict[str, Any], truth: dict[str, Any]) -
     along = along - (along @ inward) * inward
     along /= np.linalg.norm(along)
     across = np.cross(inward, along)
-    across *= np.sign(across @ right) * (1 if side is Side.RIGHT else -1)
+    sign = 1.0 if side is Side.RIGHT else -1.0
+    across *= np.sign(across @ right) * sign
     t, c = mine.thickness, mine.clearance
     assert plan.coronal_suture is not None
 
@@ -130,7 +131,9 @@ def _side(plan: Plan, side: Side, true: dict[str, Any], truth: dict[str, Any]) -
         "scalp_mm": error(t.scalp_mm, "scalp_mm", "thickness"), "scalp_sd_mm": t.scalp_sd_mm,
         "skull_mm": error(t.skull_mm, "skull_mm", "thickness"), "skull_sd_mm": t.skull_sd_mm,
         "true_skull_mm": true["thickness"]["skull_mm"],
-        "midline_mm": error(c.midline_scalp_mm, "midline_scalp_mm", "clearance"),
+        # Of the point that was planned, not of the true point: what a reader takes it for.
+        "midline_mm": None if c.midline_scalp_mm is None else c.midline_scalp_mm - sign * float(
+            (mine.scalp_entry_mm - np.array(truth["midsagittal_plane"]["point_mm"])) @ right),
         "midline_sd_mm": c.midline_sd_mm,
         "suture_mm": error(c.suture_mm, "suture_mm", "clearance"),
         "suture_nearest_mm": error(c.suture_nearest_mm, "suture_nearest_mm", "clearance"),
