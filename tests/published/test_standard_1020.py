@@ -17,7 +17,10 @@ from scipy.interpolate import CubicSpline
 from entrypoint.geometry.planes import Plane
 from entrypoint.geometry.polylines import arc_lengths_mm, nearest_on, point_at
 from entrypoint.planning.entry import midline_tape, place_entry
+from entrypoint.planning.head_landmarks import check_landmarks, plane_from_landmarks
+from entrypoint.planning.landmark_head import model_profile
 from entrypoint.planning.model import Rule, Side
+from entrypoint.reference import value
 
 NAMES = ["Fpz", "AFz", "Fz", "FCz", "Cz", "CPz", "Pz", "POz", "Oz"]
 FRACTIONS = [10.00, 19.94, 29.98, 40.00, 50.05, 60.07, 70.03, 80.10, 90.07]  # %
@@ -111,3 +114,24 @@ def test_the_tape_of_a_plan_finds_the_same_point(midline):
     np.testing.assert_allclose(entry.midline_point_mm, POINT_AT_110_MM, atol=TOLERANCE_MM)
     assert entry.tapes.midline_surface_mm == pytest.approx(110.0, abs=TOLERANCE_MM)
     assert entry.tapes.midline_chord_mm == pytest.approx(CHORD_AT_110_MM, abs=TOLERANCE_MM)
+
+
+def test_a_scalp_modelled_from_its_landmarks(montage):
+    """Nasion, Iz, both ears and Cz as the vertex: midline point at 110 mm and its claimed error.
+
+    The shape that the model takes as usual was read off this template among others, so that this
+    is a check of the fit and not of its spread.
+    """
+    points = {
+        "nasion": montage["nasion"],
+        "inion": montage["Iz"],
+        "left_preauricular": np.array([-86.0761, -19.9897, -47.9860]),
+        "right_preauricular": np.array([85.7939, -20.0093, -48.0310]),
+        "vertex": montage["Cz"],
+    }
+    plane, record = plane_from_landmarks(check_landmarks(points))
+    assert abs(plane.distance_of_mm(montage["Fz"])) < 1.0
+    assert record.sd_mm > 0.5
+    profile = model_profile(points, plane, np.array([0.0, 0.0, 1.0]))
+    found, _ = point_at(midline_tape(profile, plane).tape.points_mm, 110.0)
+    assert np.linalg.norm(found - POINT_AT_110_MM) < 1.96 * value("landmark_model_along")
