@@ -82,6 +82,8 @@ def find_nasion(
     if best is None:
         raise _no_nasion("the profile shows no hollow between a brow and a nose")
     depth_mm, top, low, at, depth = best
+    if tip is None and depth_mm < _SHALLOW_MM:
+        raise _no_nasion("the profile shows neither a nose nor a hollow above one")
     position, curvature = _parabola(curve, arc, depth, at, top)
     # How far along the profile the depth stays within what the surface is known to: a flat root
     # has no sharp deepest point.

@@ -117,7 +117,7 @@ def best_path(
     *,
     most_rows_per_column: int = 3,
     bend_cost: float = 0.6,
-) -> tuple[FloatArray, float]:
+) -> tuple[NDArray[np.intp], float]:
     """The path over all columns with the most evidence.
 
     Parameters
@@ -152,7 +152,7 @@ def best_path(
         pick = np.argmax(options, axis=0)
         came[:, j] = rows - (pick - most_rows_per_column)
         best = options[pick, rows] + gain[:, j]
-    path = np.empty(q, dtype=np.intp)
+    path: NDArray[np.intp] = np.empty(q, dtype=np.intp)
     path[-1] = int(np.argmax(best))
     for j in range(q - 1, 0, -1):
         path[j - 1] = came[path[j], j]
@@ -162,7 +162,11 @@ def best_path(
 def find_suture(
     maps: list[FloatArray],
     row_mm: float,
-    evidence: FloatArray, prior_row: FloatArray, prior_sd_rows: FloatArray, *, apart_rows: int = 12
+    evidence: FloatArray,
+    prior_row: FloatArray,
+    prior_sd_rows: FloatArray,
+    *,
+    apart_rows: int = 12,
 ) -> SuturePath:
     """Find the path, and its best rival elsewhere.
 

@@ -94,7 +94,9 @@ def damped_least_squares(
         jac = _jacobian(residual, x, r, steps)
         if gain < tol:
             break
-    return Fit(x=x, cost=cost, covariance=np.linalg.pinv(jac.T @ jac), turns=turn)
+    return Fit(
+        x=x, cost=cost, covariance=np.asarray(np.linalg.pinv(jac.T @ jac), dtype=float), turns=turn
+    )
 
 
 def _jacobian(

@@ -39,6 +39,9 @@ __all__ = ["plan_from_volume"]
 
 FloatArray = NDArray[np.float64]
 _FWHM_PER_SIGMA = 2.3548
+# Cortical bone of the vault peaks below the first; below the second its tables look alike.
+_USUAL_TOP_HU, _LOW_TOP_HU = 2000.0, 900.0
+_USUAL_FLOOR_HU = -950.0  # a file cut off at air's own level has lost nothing
 
 
 def plan_from_volume(
@@ -214,6 +217,7 @@ def _head_findings(
             out += about.world_matrices_differ(facts.transforms_differ_mm, facts.world_matrix_from)
         if facts.unit == "unknown":
             out.append(about.unit_assumed())
+        out += _stored(facts)
     plane = _plane_record(head, False)
     out += about.plane_uncertain(plane.sd_mm, plane.sd_deg)
     if head.nasion_hollow is not None:
@@ -234,6 +238,55 @@ def _head_findings(
             about.field_of_view("the inion is", level=Level.NOTE, figures=("landmarks.inion",))
         )
     out += about.asymmetry(_sides_differ_mm(suture))
+    return out
+
+
+def _stored(facts: FileFacts) -> list[Finding]:
+    """What was done to read the file's values, each fact a note or a caution."""
+    out = []
+    if facts.offset_applied_hu is not None:
+        out.append(
+            about.stored_values(
+                f"the stored values read like HU shifted by {-facts.offset_applied_hu:.0f}; they were "
+                "shifted back"
+            )
+        )
+    if facts.clipped_low_hu is not None and facts.clipped_low_hu > _USUAL_FLOOR_HU:
+        out.append(
+            about.stored_values(
+                f"values below {facts.clipped_low_hu:.0f} HU are cut off in the file; the skin's edge "
+                "is read between that value and soft tissue"
+            )
+        )
+    if facts.clipped_high_hu is not None and facts.clipped_high_hu < _USUAL_TOP_HU:
+        out.append(
+            about.stored_values(
+                f"values above {facts.clipped_high_hu:.0f} HU are cut off in the file: the edges of "
+                "bone and its layers are less certain than their errors say",
+                level=Level.CAUTION if facts.clipped_high_hu < _LOW_TOP_HU else Level.NOTE,
+                figures=("thickness.skull_mm", "thickness.scalp_mm"),
+            )
+        )
+    if facts.padding_hu is not None:
+        out.append(
+            about.stored_values(
+                f"the file is padded with {facts.padding_hu:.0f}; that was read as air"
+            )
+        )
+    if facts.unusable_transform is not None:
+        out.append(
+            about.stored_values(
+                f"the file's {facts.unusable_transform} cannot be used; the other transform was"
+            )
+        )
+    if facts.sizes_disagree:
+        out.append(
+            about.stored_values(
+                "the voxel sizes in the header are not those of its transform; the transform was used",
+                level=Level.CAUTION,
+                figures=("input.voxel_mm", "scalp_entry_mm"),
+            )
+        )
     return out
 
 

@@ -72,7 +72,7 @@ class CtHead:
         lever = np.stack(
             [np.ones(len(q)), q @ self.frame.unit_anterior, q @ self.frame.unit_superior], axis=1
         )
-        return np.sqrt(np.einsum("ij,jk,ik->i", lever, self.plane_covariance, lever))
+        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", lever, self.plane_covariance, lever)))
 
 
 def find_head(
@@ -353,10 +353,10 @@ def _backwards(
     over = np.linalg.norm(points - frame.origin_mm, axis=1) - np.linalg.norm(
         bone - frame.origin_mm, axis=1
     )
-    seen = np.isfinite(points).all(axis=1)
+    seen: NDArray[np.bool_] = np.asarray(np.isfinite(points).all(axis=1))
     # What stands far off the bone behind the vertex is a head rest pressed to the scalp.
     merged = (phi > 110.0) & ~(over < 22.0)
-    use = (phi > phi0 + 0.3) & seen & ~merged & (phi < 235.0)
+    use: NDArray[np.bool_] = (phi > phi0 + 0.3) & seen & ~merged & (phi < 235.0)
     span = np.flatnonzero((phi > phi0 + 0.3) & (phi < 235.0))
     unseen = 0
     for i in span:

@@ -33,7 +33,7 @@ from entrypoint.planning.model import (
     Tapes,
     Thickness,
 )
-from entrypoint.planning.moved import Margins, moved_point
+from entrypoint.planning.moved import Margins, Replan, moved_point
 from entrypoint.planning.odds import combined_sd, probability_below
 from entrypoint.reference import spread, value
 
@@ -156,14 +156,17 @@ def _thickness(site: Site, other: Site) -> Thickness:
     p = site.profile
     if p is None:
         return Thickness(scalp_mm=None, scalp_other_side_mm=other.scalp_mm)
-    told = p.outer_diploe_mm is not None and p.diploe_inner_mm is not None
+    outer = diploe = inner = None
+    if p.outer_diploe_mm is not None and p.diploe_inner_mm is not None:
+        outer, diploe = p.outer_diploe_mm - p.outer_mm, p.diploe_inner_mm - p.outer_diploe_mm
+        inner = p.inner_mm - p.diploe_inner_mm
     return Thickness(
         scalp_mm=p.scalp_mm,
         skull_mm=p.skull_mm,
-        outer_table_mm=p.outer_diploe_mm - p.outer_mm if told else None,
-        diploe_mm=p.diploe_inner_mm - p.outer_diploe_mm if told else None,
-        inner_table_mm=p.inner_mm - p.diploe_inner_mm if told else None,
-        tables_merged=not told,
+        outer_table_mm=outer,
+        diploe_mm=diploe,
+        inner_table_mm=inner,
+        tables_merged=outer is None,
         scalp_sd_mm=p.scalp_sd_mm,
         skull_sd_mm=p.skull_sd_mm,
         scalp_other_side_mm=other.scalp_mm,
@@ -234,7 +237,7 @@ def _clearance(
     )
 
 
-def _moved(replan: object, rule: Rule, site: Site, clearance: Clearance) -> MovedPoint | None:
+def _moved(replan: Replan, rule: Rule, site: Site, clearance: Clearance) -> MovedPoint | None:
     """The alternatives, only where a margin is broken or likely to be."""
     near, p = clearance.suture_nearest_mm, clearance.p_suture_below_margin or 0.0
     broken = (
@@ -250,7 +253,7 @@ def _moved(replan: object, rule: Rule, site: Site, clearance: Clearance) -> Move
         return moved_point(
             replan,
             rule,
-            start,  # type: ignore[arg-type]
+            start,
             suture_sd_mm=clearance.suture_sd_mm,
             suture_definition_sd_mm=clearance.suture_definition_sd_mm,
         )

@@ -94,7 +94,9 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     centre_row = (phi_at(bregma_arc) - phi[0]) / _PHI_STEP_DEG
     lateral = radius * np.sin(np.radians(_LAM_DEG))
     prior = centre_row - bow_mm(np.abs(lateral)) / row_mm
-    path = find_suture(maps, row_mm, evidence, prior, np.full(len(lateral), 2.2 * bregma_sd / row_mm))
+    path = find_suture(
+        maps, row_mm, evidence, prior, np.full(len(lateral), 2.2 * bregma_sd / row_mm)
+    )
 
     rival = max(float(np.mean(path.rival)), 0.0)
     seen = (path.contrast > SEEN_CONTRAST) & (path.contrast > SEEN_OVER_RIVAL * rival)
@@ -143,7 +145,7 @@ def bow_mm(lateral_mm: FloatArray) -> FloatArray:
     """How far the suture lies in front of bregma at a lateral distance (check row 1.7)."""
     at = np.array([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0])
     bow = np.array([row(f"suture_bow_at_{int(a)}").value if a else 0.0 for a in at])
-    return np.interp(lateral_mm, at, bow)
+    return np.asarray(np.interp(lateral_mm, at, bow))
 
 
 def _expected_bregma(head: CtHead, arc_mm: float, sd_mm: float) -> tuple[float, float]:

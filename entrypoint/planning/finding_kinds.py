@@ -165,6 +165,11 @@ _KINDS = (
         do="Compare the engagement with the thickness and its error.",
         rows=("bolt_engagement_shortest", "bolt_engagement_longest")),
     FindingKind(
+        code="stored-values", title="How the file stores its values", levels=(NOTE, CAUTION),
+        means="The stored values were shifted, cut off or padded, or the header contradicts "
+        "itself. What was done to read them is said.",
+        do="Compare with the original series where a figure depends on it.", rows=()),
+    FindingKind(
         code="practice-head", title="PRACTICE HEAD, NOT A PATIENT", levels=(NOTE,),
         means="The input is a phantom, a sample or a rehearsal head.",
         do="Use nothing of it on a patient.", rows=()),

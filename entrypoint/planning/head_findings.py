@@ -28,6 +28,7 @@ __all__ = [
     "practice_head",
     "side_unknown",
     "sides_as_stated",
+    "stored_values",
     "unit_assumed",
     "world_matrices_differ",
 ]
@@ -355,3 +356,10 @@ def landmark_model(sd_along_mm: float, sd_across_mm: float, missing: str = "") -
         value=sd_along_mm,
         figures=("scalp_entry_mm",),
     )
+
+
+def stored_values(
+    what: str, *, level: Level = Level.NOTE, figures: tuple[str, ...] = ()
+) -> Finding:
+    """How the file stores its values, and what was done to read them."""
+    return make("stored-values", level, what, unit="", figures=figures)

@@ -39,7 +39,6 @@ def _stop(plan: Plan, found: SidePlan) -> list[Row]:
         return [(NAME_THE_SEAT, "")]
     stop = found.drill_stop
     start = stop.start_on_bone_mm if seat is Seat.BONE else stop.start_on_scalp_mm
-    through = stop.on_bone_mm if seat is Seat.BONE else stop.on_scalp_mm
     title = f"Stop length, stop seated {SEAT_WORDS[seat]}"
     if start is None:
         return [(title, "none is given here: see the findings")]
@@ -48,11 +47,20 @@ def _stop(plan: Plan, found: SidePlan) -> list[Row]:
         rows.append(
             ("  simulated placements past the inner table", of_100(stop.p_start_passes_inner_table))
         )
-    if through is not None:
+    inner = _inner_table_mm(found, seat)
+    if inner is not None:
         rows.append(
-            ("  where to expect the inner table: not a setting", f"about {round(through)} mm")
+            ("  where to expect the inner table: not a setting", f"about {whole_mm(inner)}")
         )
     return [*rows, (STOP_GIVES, "")]
+
+
+def _inner_table_mm(found: SidePlan, seat: Seat) -> float | None:
+    """Best estimate of the inner table's depth from the seat, with no allowance."""
+    skull, scalp = found.thickness.skull_mm, found.thickness.scalp_mm
+    if seat is Seat.BONE or skull is None:
+        return skull
+    return None if scalp is None else scalp + skull
 
 
 def _sensor(plan: Plan, found: SidePlan) -> list[Row]:

@@ -139,7 +139,7 @@ def bone_patch(
     """
     u, v = tangent_axes(unit_inward, towards)
     n = round(half_mm / step_mm)
-    offsets = np.arange(-n, n + 1) * step_mm
+    offsets: FloatArray = np.arange(-n, n + 1, dtype=float) * step_mm
     origins = origin_mm + offsets[:, None, None] * u + offsets[None, :, None] * v
     depths = np.arange(-_ABOVE_MM, _BELOW_MM, _STEP_MM)
     hu = sample_rays(volume, origins.reshape(-1, 3), unit_inward, depths)

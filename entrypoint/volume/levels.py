@@ -70,7 +70,7 @@ def read_levels(coarse_hu: NDArray[np.float32]) -> Levels:
             found=f"{100 * n_soft / finite.size:.0f} % of the volume reads as soft tissue and "
             f"{100 * n_air / finite.size:.0f} % as air",
             expected="a head CT in Hounsfield units, with air round the head",
-            next_step="check that the file is a CT, in HU, and not masked or cropped inside the head",
+            next_step="check that the file is a CT, in HU, and not masked inside the head",
         )
     soft_peak = centres[soft_bins][np.argmax(smooth[soft_bins])]
     near_soft = finite[np.abs(finite - soft_peak) < 2.5 * _BIN_HU]

@@ -130,7 +130,7 @@ def polar_section(
 
 def _leaving_index(outside: NDArray[np.bool_], face: NDArray[np.bool_]) -> NDArray[np.intp]:
     """Index of the first outside sample for good on each ray; the row's length where none."""
-    n, m = outside.shape
+    m = outside.shape[1]
     first = np.where(outside.any(axis=1), np.argmax(outside, axis=1), m)
     reach = round(_AIRWAY_MM / STEP_MM)
     for i in np.flatnonzero(face & (first < m)):
@@ -146,7 +146,7 @@ def _leaving_index(outside: NDArray[np.bool_], face: NDArray[np.bool_]) -> NDArr
                 break
             k = inner + int(onward[0])
         first[i] = k
-    return first
+    return np.asarray(first, dtype=np.intp)
 
 
 def _before_rest(hu: FloatArray, head: CoarseHead) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

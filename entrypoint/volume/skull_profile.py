@@ -10,6 +10,7 @@ are wrong by about a millimetre here and half of the peak by up to one where tab
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -165,8 +166,8 @@ def read_skull_profile(
     scale = max(misfit, noise_hu / 3.0) ** 2 * sharing
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
-    skull_sd = float(np.sqrt(max(j_thick @ cov @ j_thick, 0.0) * scale + 0.035**2))
-    outer_sd = float(np.sqrt(max(j_outer @ cov @ j_outer, 0.0) * scale))
+    skull_sd = float(np.sqrt(max(float(j_thick @ cov @ j_thick), 0.0) * scale + 0.035**2))
+    outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
     scalp_sd = float(np.sqrt(outer_sd**2 + (0.04 * sigma) ** 2 + 0.025**2))
     whole = np.full(len(depths), np.nan)
     whole[used] = fitted
@@ -295,12 +296,12 @@ def _fit_layers(
     return best.x, best.covariance / 25.0**2, misfit, fitted
 
 
-def _gradient(f: object, x: FloatArray) -> FloatArray:
+def _gradient(f: Callable[[FloatArray], float], x: FloatArray) -> FloatArray:
     out = np.zeros(len(x))
     for k in range(len(x)):
         h = np.zeros(len(x))
         h[k] = 1e-4
-        out[k] = (f(x + h) - f(x - h)) / 2e-4  # type: ignore[operator]
+        out[k] = (f(x + h) - f(x - h)) / 2e-4
     return out
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.errors import EntrypointError
-from entrypoint.phantoms import Scanner, build, random_spec
+from entrypoint.phantoms import build, random_case
 from entrypoint.planning.ct import plan_from_volume
 from entrypoint.planning.model import InputInfo, InputKind, Level, Plan, Rule, Side
 from entrypoint.volume.grid import Grid
@@ -21,35 +21,41 @@ FloatArray = NDArray[np.float64]
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What the population is drawn from."""
+    """What the population is drawn from; the default is the plain one."""
 
     pose_deg: float = 10.0
-    voxel_mm: tuple[float, float] = (0.5, 1.0)
-    slices_mm: tuple[float, ...] = (0.6, 1.0)
+    planted: float = 0.0
+    voxel_mm: tuple[float, float] = (0.4, 1.0)
+    slices_mm: tuple[float, ...] = (0.5, 0.6, 1.0)
     noise_hu: tuple[float, float] = (15.0, 30.0)
-    fwhm_mm: tuple[float, float] = (0.7, 1.2)
-    conditions: bool = False
+    turned_grids: float = 0.5
+    million_voxels: float = 10.0
+
+
+ANY = Settings(
+    pose_deg=25.0,
+    planted=0.6,
+    slices_mm=(0.5, 0.6, 1.0, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0),
+    noise_hu=(5.0, 40.0),
+)
 
 
 def scan(seed: int, settings: Settings) -> tuple[NDArray[np.int16], FloatArray, dict[str, Any],
                                                  dict[str, Any]]:
     """Voxels, matrix, exact answers and what was drawn."""
-    rng = np.random.default_rng([seed, 77])
-    head = build(random_spec(seed, pose_deg=settings.pose_deg))
+    case = random_case(seed, **dataclasses.asdict(settings))
+    head = build(case.spec)
+    hu, matrix = head.render(head.grid(**case.grid), case.scanner)
+    spec = case.spec
     drawn = {
-        "voxel_mm": float(rng.uniform(*settings.voxel_mm)),
-        "slice_mm": float(rng.choice(settings.slices_mm)),
-        "noise_hu": float(rng.uniform(*settings.noise_hu)),
-        "fwhm_mm": float(rng.uniform(*settings.fwhm_mm)),
-        "axes": str(rng.choice(["LPS", "RAS", "RPI", "LAS", "PLS"])),
-        "pose_deg": float(max(abs(head.spec.yaw_deg), abs(head.spec.pitch_deg),
-                              abs(head.spec.roll_deg))),
-        "length_mm": head.spec.length_mm,
-        "skull_mm": head.spec.skull_mm,
+        **case.grid,
+        "noise_hu": case.scanner.noise_hu,
+        "fwhm_mm": case.scanner.fwhm_mm,
+        "pose_deg": max(abs(spec.yaw_deg), abs(spec.pitch_deg), abs(spec.roll_deg)),
+        "length_mm": spec.length_mm,
+        "planted": spec.name.split("-")[2:],
+        "voxels": int(hu.size),
     }
-    grid = head.grid(voxel_mm=drawn["voxel_mm"], slice_mm=drawn["slice_mm"], axes=drawn["axes"])
-    hu, matrix = head.render(grid, Scanner(fwhm_mm=drawn["fwhm_mm"], noise_hu=drawn["noise_hu"]))
-    drawn["voxels"] = int(hu.size)
     return hu, matrix, head.truth(), drawn
 
 
