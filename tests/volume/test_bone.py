@@ -106,9 +106,9 @@ class Shell:
         )
         self.without = blurred_layers([-6.0, 0.0], [AIR, SOFT, BRAIN], 0.9)
         self.hole_mm = hole_mm
-        top = self.centre + [0, 0, self.axes[2]]
+        top = self.centre + np.array([0.0, 0.0, self.axes[2]])
         self.volume = volume_of(
-            self.hu, top - [34, 34, 24], top + [34, 34, 14], (0.6, 0.6, 0.6),
+            self.hu, top - np.array([34, 34, 24]), top + np.array([34, 34, 14]), (0.6, 0.6, 0.6),
             noise_hu=noise_hu, seed=seed,
         )  # fmt: skip
 
@@ -147,7 +147,7 @@ class Shell:
         foot = self.point(*(point - self.centre)[:2])
         for _ in range(40):
             n = self.mean_normal(foot, radius)
-            t = brentq(lambda t: self._level(point - t * n), -5.0, 40.0)
+            t = brentq(lambda t, n=n: self._level(point - t * n), -5.0, 40.0)
             foot = point - t * n
         return foot, n
 
@@ -195,7 +195,7 @@ def test_foot_on_an_ellipsoid_by_the_definition(axes, lean):
 
 def test_patch_does_not_depend_on_what_its_axes_are_turned_to():
     shell = Shell([70.0, 95.0, 80.0])
-    entry = shell.point(8.0, 10.0) + [0.0, 0.0, 6.0]
+    entry = shell.point(8.0, 10.0) + np.array([0.0, 0.0, 6.0])
     feet = [
         square_foot(bone_patch(shell.volume, LEVELS, entry, np.array([0.0, 0.0, -1.0]), t), entry)
         for t in (np.array([1.0, 0.0, 0.0]), np.array([0.6, 0.8, 0.0]), np.array([0.0, -1.0, 0.3]))
@@ -208,7 +208,7 @@ def test_patch_does_not_depend_on_what_its_axes_are_turned_to():
 @pytest.mark.parametrize("hole", [4.0, 7.0, 11.0])
 def test_missing_bone_is_bridged_smoothly_and_flagged(hole):
     shell = Shell([80.0] * 3, hole_mm=hole, noise_hu=20.0)
-    entry = shell.centre + [0.0, 0.0, 86.0]
+    entry = shell.centre + np.array([0.0, 0.0, 86.0])
     patch = bone_patch(shell.volume, LEVELS, entry, np.array([0.0, 0.0, -1.0]), [1.0, 0.0, 0.0])
     away = np.linalg.norm((patch.points_mm() - shell.centre)[..., :2], axis=-1)
     assert patch.missing[away < hole - 1.0].all()
@@ -234,11 +234,9 @@ def test_missing_bone_beside_the_path_counts_by_its_distance():
 
 def test_no_bone_at_all_is_refused():
     shell = Shell([80.0] * 3, hole_mm=60.0)
+    entry = shell.centre + np.array([0.0, 0.0, 86.0])
     with pytest.raises(MeasurementError, match="bone under the entry point"):
-        bone_patch(
-            shell.volume, LEVELS, shell.centre + [0.0, 0.0, 86.0], np.array([0.0, 0.0, -1.0]),
-            [1.0, 0.0, 0.0],
-        )  # fmt: skip
+        bone_patch(shell.volume, LEVELS, entry, np.array([0.0, 0.0, -1.0]), [1.0, 0.0, 0.0])
 
 
 @pytest.mark.parametrize("tilt", [0.0, 15.0, 35.0])

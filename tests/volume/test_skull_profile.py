@@ -1,4 +1,4 @@
-"""Thickness on blurred slabs of known layers: errors against the targets, spreads against errors."""
+"""Thickness on blurred slabs of known layers: errors against targets, spreads against errors."""
 
 from __future__ import annotations
 
