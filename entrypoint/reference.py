@@ -217,7 +217,9 @@ _TISSUE = (
     Row(key="bone_missing_radius", value=8.0, mark=J, how_measured="around the path"),
     Row(key="slice_limit", value=1.25, source=_SLICES, mark=S,
         how_measured="slices for skull models"),
-    Row(key="slice_thick_limit", value=2.5, mark=J, how_measured="beyond it figures are withheld"),
+    Row(key="slice_thick_limit", value=2.5, mark=J, how_measured="beyond it errors are wide"),
+    Row(key="blur_limit", value=3.4, mark=J,
+        how_measured="full width of the blur along a path; beyond it no thickness is given"),
 )
 
 _SINUS = (

@@ -23,6 +23,7 @@ _NOSE_ABOVE_MM = 80.0  # the hollow lies within this length of profile above the
 _TIP_TURN_DEG = 50.0
 _TIP_SPAN_MM = 24.0
 _SHALLOW_MM = 1.0
+_SHALLOW_SD_MM = 4.0  # of the deepest point of a root that is hardly hollow: judgement
 _LEAST_MM = 0.15
 # Neighbours on a curved brow stand out of a tangent by the first of these.
 _TOUCH_MM = (0.03, 0.1, 0.3)
@@ -102,7 +103,7 @@ def find_nasion(
             shallow=shallow,
             tip_seen=tip is not None,
         ),
-        float(np.clip(0.28 * softness * (2.0 if shallow else 1.0), 0.2, 8.0)),
+        float(np.clip(max(0.28 * softness, _SHALLOW_SD_MM if shallow else 0.0), 0.2, 8.0)),
     )
 
 
@@ -167,8 +168,9 @@ def _nose_tip(flat: FloatArray) -> int | None:
     heading = np.degrees(np.unwrap(np.arctan2(tangent[:, 1], tangent[:, 0])))
     turn = np.zeros(len(flat))
     turn[span:-span] = heading[: -2 * span] - heading[2 * span :]
-    sharp = turn > _TIP_TURN_DEG
-    # The vault turns slowly; the first run of sharp turning is the nose.
+    # A heavy brow turns too, but less than the tip of a nose; a chin may turn as much, below it.
+    least = max(_TIP_TURN_DEG, 0.75 * float(turn.max(initial=0.0)))
+    sharp = turn > least
     if not sharp.any():
         return None
     first = int(np.argmax(sharp))

@@ -331,7 +331,7 @@ def _looked_at(sites: list[Site], suture: CtSuture, head: CtHead) -> LookedAt:
         else:
             could_not.append(f"the coronal suture, {name} (not seen: estimated)")
         if site.profile is None:
-            could_not.append(f"skull thickness, {name} ({site.no_bone})")
+            could_not.append(f"skull thickness, {name} ({site.no_bone or 'too blurred'})")
         else:
             checked.append(
                 f"scalp and skull along the path, missing bone and metal within 8 mm, {name}"

@@ -32,8 +32,10 @@ _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
 _VOTE_SCALE = 0.55
+_VOTE_PER_VOXEL = 0.06  # mm a mm of the largest voxel edge
 _BESIDE_SUTURE_MM = 3.5
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
+_NASION_PER_VOXEL = 0.12
 _JUMP_MM = 6.0
 _REST_FROM_DEG = 120.0  # rays further back may meet a head rest
 _FACE_ABOVE_DEG = 40.0  # rays lower than this, in front, may pass an airway
@@ -122,6 +124,7 @@ def find_head(
     hollow, nasion, nasion_sd = None, nasion_mm, 0.5
     if nasion is None:
         hollow, nasion_sd = find_nasion(_face_profile(section), frame.unit_right)
+        nasion_sd = float(np.hypot(nasion_sd, _NASION_PER_VOXEL * max(volume.grid.voxel_mm)))
         nasion = hollow.position_mm
     else:
         nasion = nasion - ((nasion - frame.origin_mm) @ frame.unit_right) * frame.unit_right
@@ -238,7 +241,11 @@ def _through_midline(
         )
         right = frame.unit_right - x[1] * frame.unit_anterior - x[2] * frame.unit_superior
         frame = frame_from(frame.origin_mm + x[0] * frame.unit_right, right, frame.unit_anterior)
-    return frame, cov * _VOTE_SCALE**2, agreeing
+    coarse_mm = _VOTE_PER_VOXEL * float(max(volume.grid.voxel_mm))
+    cov = cov * _VOTE_SCALE**2 + np.diag(
+        [coarse_mm**2, (coarse_mm / 100.0) ** 2, (coarse_mm / 100.0) ** 2]
+    )
+    return frame, cov, agreeing
 
 
 def find_plane(coarse: CoarseHead, volume: Volume) -> MirrorFit:

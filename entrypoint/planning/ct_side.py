@@ -111,6 +111,8 @@ def side_plan(
     out: list[Finding] = []
     if site.no_bone is not None:
         out.append(about.bone_missing(site.no_bone, site.no_bone_mm, side))
+    if site.too_blurred_mm is not None:
+        out.append(about.too_blurred(site.too_blurred_mm))
     if site.metal_mm is not None and site.no_bone is None:
         out.append(about.metal("beside the path", on_path=False, distance_mm=site.metal_mm))
     if site.air_in_bone_mm is not None:

@@ -29,6 +29,7 @@ FloatArray = NDArray[np.float64]
 
 _SECTION_DEG = np.arange(-2.0, 112.0, 0.4)
 _SECTION_DEEP_MM = 72.0  # from the midline point to where the section's rays start
+_FWHM_PER_SIGMA = 2.3548
 _METAL_HU = 2400.0  # denser than any cortical bone at a window of a head CT
 _AIR_IN_BONE_HU = -250.0
 
@@ -55,6 +56,7 @@ class Site:
     profile: SkullProfile | None
     no_bone: str | None
     no_bone_mm: float
+    too_blurred_mm: float | None  # full width of a blur that hides the bone's surfaces
     metal_mm: float | None
     air_in_bone_mm: float | None
     thinnest_near_mm: float | None
@@ -165,7 +167,7 @@ def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, s
     gap = _nearest(patch, foot.foot_mm, patch.missing | ~np.isfinite(patch.thickness_mm))
     metal = _metal(head, foot, -foot.unit_outward)
     limit = value("bone_missing_radius")
-    no_bone, no_bone_mm, profile = None, 0.0, None
+    no_bone, no_bone_mm, profile, too_blurred = None, 0.0, None, None
     if gap is not None and gap <= limit:
         no_bone, no_bone_mm = "bone is missing or cracked", gap
     elif metal is not None and metal <= limit:
@@ -182,6 +184,8 @@ def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, s
             )
         except MeasurementError:
             no_bone = "no outer and inner surface of bone can be told apart"
+    if profile is not None and profile.blur_sigma_mm * _FWHM_PER_SIGMA > value("blur_limit"):
+        profile, too_blurred = None, profile.blur_sigma_mm * _FWHM_PER_SIGMA
     thinnest, air = (None, None) if profile is None else _fan(head, entry, foot, profile)
     return Site(
         side=side,
@@ -191,6 +195,7 @@ def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, s
         profile=profile,
         no_bone=no_bone,
         no_bone_mm=no_bone_mm,
+        too_blurred_mm=too_blurred,
         metal_mm=metal,
         air_in_bone_mm=air,
         thinnest_near_mm=thinnest,

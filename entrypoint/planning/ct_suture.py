@@ -85,12 +85,14 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     vault = vault_map(head.volume, head.coarse, head.frame, phi, _LAM_DEG)
     radius = float(np.nanmedian(vault.radius_mm))
     row_mm = radius * np.radians(_PHI_STEP_DEG)
-    maps = [vault.outer_hu, vault.inner_hu, vault.whole_hu]
+    holes = _holes(vault, head.coarse.levels.soft_hu)
+    maps = [np.where(holes, np.nan, m) for m in (vault.outer_hu, vault.inner_hu, vault.whole_hu)]
     evidence = line_evidence(
         maps,
         np.full(len(_LAM_DEG), row_mm),
         radius * float(np.radians(1.2)),
     )
+    evidence = np.where(holes, 0.0, evidence)
     centre_row = (phi_at(bregma_arc) - phi[0]) / _PHI_STEP_DEG
     lateral = radius * np.sin(np.radians(_LAM_DEG))
     prior = centre_row - bow_mm(np.abs(lateral)) / row_mm
@@ -99,7 +101,9 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     )
 
     rival = max(float(np.mean(path.rival)), 0.0)
-    seen = (path.contrast > SEEN_CONTRAST) & (path.contrast > SEEN_OVER_RIVAL * rival)
+    at = np.clip(np.rint(path.row).astype(int), 0, len(phi) - 1)
+    on_bone = ~holes[at, np.arange(len(at))]
+    seen = on_bone & (path.contrast > SEEN_CONTRAST) & (path.contrast > SEEN_OVER_RIVAL * rival)
     how: dict[Side, How] = {}
     for side, sign in ((Side.RIGHT, 1.0), (Side.LEFT, -1.0)):
         span = (sign * lateral > span_mm[0]) & (sign * lateral < span_mm[1])
@@ -107,9 +111,9 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     middle = np.abs(lateral) < 12.0
     bregma_seen = bool(seen[middle].mean() >= 0.6)
 
-    rows = path.row.copy()
-    offset = _offset_of_unseen(rows, prior, seen, lateral)
-    rows = np.where(seen, rows, prior + offset)
+    any_seen = bregma_seen or How.MEASURED in how.values()
+    offset = _offset_of_unseen(path.row, prior, seen, lateral) if any_seen else 0.0
+    rows = np.where(seen & any_seen, path.row, prior + offset)
     for side, sign in ((Side.RIGHT, 1.0), (Side.LEFT, -1.0)):
         if how[side] is How.ESTIMATED:
             own = sign * lateral > 8.0
@@ -117,8 +121,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     points = _on_map(vault, rows)
     curve = _smoothed(points)
     voxel = float(np.max(head.volume.grid.voxel_mm))
-    measured_sd = float(np.hypot(0.12, 0.15 * voxel))
-    any_seen = bregma_seen or How.MEASURED in how.values()
+    measured_sd = float(np.hypot(0.12, 0.12 * voxel))
     estimated_sd = (
         (row("suture_bow_sd").spread or 4.0)
         if any_seen
@@ -139,6 +142,16 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
         vault=vault,
         path=path,
     )
+
+
+def _holes(vault: VaultMap, soft_hu: float) -> NDArray[np.bool_]:
+    """Where bone is missing over more than a suture's width, and the rim of that."""
+    from scipy import ndimage
+
+    usual = float(np.nanmedian(vault.whole_hu))
+    absent = ~(vault.whole_hu > soft_hu + 0.25 * (usual - soft_hu))
+    wide = ndimage.uniform_filter(absent.astype(np.float32), size=(9, 5)) > 0.75
+    return np.asarray(ndimage.binary_dilation(wide, np.ones((13, 7))))
 
 
 def bow_mm(lateral_mm: FloatArray) -> FloatArray:

@@ -29,6 +29,7 @@ __all__ = [
     "side_unknown",
     "sides_as_stated",
     "stored_values",
+    "too_blurred",
     "unit_assumed",
     "world_matrices_differ",
 ]
@@ -127,6 +128,20 @@ def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
             limit=limit,
             figures=("thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm"),
         ),
+    )
+
+
+def too_blurred(blur_mm: float) -> Finding:
+    """Blur along a path that hides the surfaces of the bone."""
+    limit = value("blur_limit")
+    return make(
+        "coarse-slices",
+        Level.CAUTION,
+        f"along the path the scan is blurred over {blur_mm:.1f} mm, more than {limit:.1f}: scalp "
+        "and skull thickness, drill stop and depths from bone are not given",
+        value=blur_mm,
+        limit=limit,
+        figures=("thickness.scalp_mm", "thickness.skull_mm", "drill_stop", "sensor"),
     )
 
 

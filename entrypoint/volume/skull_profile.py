@@ -164,11 +164,15 @@ def read_skull_profile(
     # Samples a fifth of a millimetre apart share their noise and their misfit.
     sharing = max(1.0, float(np.mean(volume.grid.voxel_mm)) / STEP_MM)
     scale = max(misfit, noise_hu / 3.0) ** 2 * sharing
+    # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
+    widened = 0.16 * sigma**2
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
-    skull_sd = float(np.sqrt(max(float(j_thick @ cov @ j_thick), 0.0) * scale + 0.035**2))
+    skull_sd = float(
+        np.sqrt(max(float(j_thick @ cov @ j_thick), 0.0) * scale + 0.035**2 + widened**2)
+    )
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
-    scalp_sd = float(np.sqrt(outer_sd**2 + (0.04 * sigma) ** 2 + 0.025**2))
+    scalp_sd = float(np.sqrt(outer_sd**2 + (0.6 * widened) ** 2 + 0.025**2))
     whole = np.full(len(depths), np.nan)
     whole[used] = fitted
     return SkullProfile(
