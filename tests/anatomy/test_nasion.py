@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
@@ -34,7 +36,7 @@ def arc_points(centre, radius, start_deg, stop_deg, n=400):
 
 
 def vault_to(point, slope_deg):
-    """A forehead of radius 80 that arrives at a point going down at a heading from straight down."""
+    """A forehead of radius 80 that arrives at a point, so many degrees off straight down."""
     # On a circle traversed from above, the tangent at angle t (from anterior) heads t off down.
     centre = point - 80.0 * np.array([np.cos(np.radians(slope_deg)), np.sin(np.radians(slope_deg))])
     return arc_points(centre, 80.0, 75.0, slope_deg)
@@ -68,7 +70,8 @@ def two_arcs(brow_mm, hollow_mm):
     tip = bridge_end + np.array([0.6, -2.0])
     under = tip + np.array([[-4.0, -3.0], [-14.0, -5.0], [-16.0, -8.0], [-15.0, -26.0]])
     top = vault_to(brow[0], 12.0)
-    line = np.vstack([top, brow[1:], hollow[1:], np.linspace(low, bridge_end, 60)[1:], [tip], under])
+    bridge = np.linspace(low, bridge_end, 60)
+    line = np.vstack([top, brow[1:], hollow[1:], bridge[1:], [tip], under])
     # Tangent from the bridge's own outermost point to the brow's circle.
     lower = tip
     away = brow_centre - lower
@@ -152,7 +155,7 @@ def test_deepest_below_the_line_that_touches_both_not_below_a_level(depth, seed)
 
 def test_a_flatter_root_is_less_sharp():
     sds = [find_nasion(*place(wave(5.0, width))[:2])[1] for width in (8.0, 12.0, 16.0, 19.0)]
-    assert all(a < b for a, b in zip(sds, sds[1:], strict=False))
+    assert all(a < b for a, b in itertools.pairwise(sds))
 
 
 def test_a_long_flat_root_has_a_larger_error_than_a_sharp_one():

@@ -44,7 +44,8 @@ class TwinHead:
                 scale = 1 - lump / 88.0
                 f = np.sqrt((x / 76) ** 2 + (y / 95) ** 2 + (z / 86) ** 2) * scale
                 skin = 1 / (1 + np.exp(np.clip((f - 1) * 76 / (0.4 * width), -40, 40)))
-            value = -350 + 390 * skin + 700 * (blob(0, 0, 0, 70, 89, 80) - blob(0, 0, 2, 63, 82, 73))
+            bone = blob(0, 0, 0, 70, 89, 80) - blob(0, 0, 2, 63, 82, 73)
+            value = -350 + 390 * skin + 700 * bone
             value -= 380 * blob(30, 74, -36, 15, 17, 14)
             value += 330 * blob(0, 94, -44, 8, 17, 20) + 250 * blob(78, -10, -38, 5, 14, 22)
             value += 420 * blob(24, -18, -58, 12, 24, 10)
@@ -163,7 +164,8 @@ def test_cone_covers_every_direction_in_it(step):
     rng = np.random.default_rng(0)
     tilt = np.radians(42.0 - step) * np.sqrt(rng.uniform(size=500))
     turn = rng.uniform(0, 2 * np.pi, 500)
-    wanted = np.column_stack([np.cos(tilt), np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn)])
+    c, s = np.cos(tilt), np.sin(tilt)
+    wanted = np.column_stack([c, s * np.cos(turn), s * np.sin(turn)])
     nearest = np.degrees(np.arccos(np.clip((wanted @ ways.T).max(axis=1), -1, 1)))
     assert nearest.max() < 0.8 * step
 
