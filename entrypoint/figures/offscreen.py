@@ -1,0 +1,114 @@
+"""Draws a scene in three dimensions without a window, in a process of its own.
+
+Where no OpenGL library is installed, VTK ends its process with a segmentation fault at the first
+drawing. So the drawing happens in a child: the caller's process never loads VTK and can say what
+is missing. Run as ``python -m entrypoint.figures.offscreen SCENE.npz PICTURE.npy``.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.errors import MissingExtra
+
+__all__ = ["draw"]
+
+# As VTK finds it; without X11; all in software.
+WINDOWS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
+_SECONDS = 120.0
+
+
+def draw(scene: dict[str, NDArray[Any]], *, windows: tuple[str, ...] = WINDOWS) -> NDArray[Any]:
+    """Draw a scene in a child process.
+
+    Parameters
+    ----------
+    scene : mapping
+        ``hu`` (ni, nj, nk), ``world_from_index`` (4, 4) and the level ``skin_hu``, of which the
+        surface is drawn; ``tube_<name>`` (k, 3) polylines, ``ball_<name>`` (4,) centre and
+        radius, each with its ``colour_<that name>``; ``eye_mm``, ``focus_mm``, ``unit_up`` (3,);
+        ``half_height_mm``; ``size_px`` (2,).
+    windows : tuple of str
+        Kinds of window to try in turn.
+
+    Returns
+    -------
+    (rows, columns, 3) uint8 array
+
+    Raises
+    ------
+    MissingExtra
+        When no kind of window can be drawn in.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        given, drawn = Path(folder) / "scene.npz", Path(folder) / "picture.npy"
+        with given.open("wb") as file:
+            np.savez(file, **scene)  # type: ignore[arg-type]
+        for window in windows:
+            environment = dict(os.environ)
+            if window:
+                environment["VTK_DEFAULT_OPENGL_WINDOW"] = window
+            command = [sys.executable, "-m", "entrypoint.figures.offscreen", str(given), str(drawn)]
+            try:
+                done = subprocess.run(
+                    command, env=environment, capture_output=True, timeout=_SECONDS, check=False
+                )
+            except subprocess.TimeoutExpired:
+                continue
+            if done.returncode == 0 and drawn.exists():
+                return np.asarray(np.load(drawn))
+    raise MissingExtra(
+        found="no system library that draws in three dimensions",
+        expected="libEGL or libGL with a software driver",
+        next_step="install one (on Debian: libegl1), or use a figure that needs none",
+    )
+
+
+def _render(scene: dict[str, NDArray[Any]]) -> NDArray[Any]:
+    import pyvista
+
+    plotter = pyvista.Plotter(off_screen=True, window_size=[int(n) for n in scene["size_px"]])
+    plotter.set_background("white")
+    # Contoured in index space and moved by the grid's own matrix: pyvista's contour leaves an
+    # image's direction matrix out.
+    hu = scene["hu"]
+    image = pyvista.ImageData(dimensions=hu.shape)
+    image.point_data["hu"] = hu.ravel(order="F")
+    skin = image.contour([float(scene["skin_hu"])], scalars="hu", method="flying_edges")
+    skin = skin.connectivity("largest").transform(scene["world_from_index"], inplace=False)
+    skin.clear_data()
+    skin = skin.compute_normals(auto_orient_normals=True)
+    plotter.add_mesh(
+        skin, color="#d8d2c8", smooth_shading=True, ambient=0.18, diffuse=0.75, specular=0.08
+    )
+    for name, value in scene.items():
+        if name.startswith("tube_"):
+            line = pyvista.lines_from_points(value).tube(radius=1.3)
+            plotter.add_mesh(line, color=str(scene[f"colour_{name}"]))
+        if name.startswith("ball_"):
+            ball = pyvista.Sphere(radius=float(value[3]), center=value[:3])
+            plotter.add_mesh(ball, color=str(scene[f"colour_{name}"]))
+    # A fixed camera: one that fits itself to the scene would hide an error of size.
+    plotter.enable_parallel_projection()
+    plotter.camera.position = scene["eye_mm"]
+    plotter.camera.focal_point = scene["focus_mm"]
+    plotter.camera.up = scene["unit_up"]
+    plotter.camera.parallel_scale = float(scene["half_height_mm"])
+    plotter.camera.clipping_range = (1.0, 2000.0)
+    picture = plotter.screenshot(None, return_img=True)
+    plotter.close()
+    return np.asarray(picture)
+
+
+if __name__ == "__main__":
+    with np.load(sys.argv[1]) as _file:
+        _scene = {name: _file[name] for name in _file.files}
+    np.save(sys.argv[2], _render(_scene))
