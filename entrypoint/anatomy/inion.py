@@ -64,7 +64,14 @@ def find_inion(
         sagitta = -sagitta
     mid = arc[arm:-arm]
     score = sagitta - 0.5 * np.square((mid - expected_arc_mm) / expected_sd_mm)
-    k = int(np.argmax(score))
+    near = np.abs(mid - expected_arc_mm) < 2.2 * expected_sd_mm
+    k = int(np.argmax(np.where(near, score, -np.inf)))
+    if not near.any() or not near[max(k - 2, 0)] or not near[min(k + 2, len(near) - 1)]:
+        raise MeasurementError(
+            found="no corner of the skull where an inion is to be expected",
+            expected=f"one about {expected_arc_mm:.0f} mm behind the nasion along the bone",
+            next_step="give the inion in a landmark file",
+        )
     above = (mid > mid[k] - 70.0) & (mid < mid[k])
     if above.any() and sagitta[above].min() < -_HOLLOW_MM:
         raise MeasurementError(

@@ -26,7 +26,9 @@ _SHALLOW_MM = 1.0
 _SHALLOW_SD_MM = 4.0  # of the deepest point of a root that is hardly hollow: judgement
 _LEAST_MM = 0.15
 # Neighbours on a curved brow stand out of a tangent by the first of these.
-_TOUCH_MM = (0.03, 0.1, 0.3)
+# The later ones serve a forehead that slopes so far that no line touches brow and bridge at
+# once within the window.
+_TOUCH_MM = (0.03, 0.1, 0.3, 1.0, 3.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,11 +138,12 @@ def _deepest_hollow(
         deepest = int(np.argmax(depth))
         if depth[deepest] > _LEAST_MM:
             found.append((sticks_out, float(depth[deepest]), top, low, top + deepest, depth))
-    for touch in _TOUCH_MM:
-        touching = [f for f in found if f[0] <= touch]
-        if touching:
-            _, depth_mm, top, low, at, depth = max(touching, key=lambda f: f[1])
-            return depth_mm, top, low, at, depth
+    for least, ladder in ((_SHALLOW_MM, _TOUCH_MM), (_LEAST_MM, _TOUCH_MM[:3])):
+        for touch in ladder:
+            touching = [f for f in found if f[0] <= touch and f[1] >= least]
+            if touching:
+                _, depth_mm, top, low, at, depth = max(touching, key=lambda f: f[1])
+                return depth_mm, top, low, at, depth
     return None
 
 

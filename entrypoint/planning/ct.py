@@ -105,7 +105,15 @@ def plan_from_volume(
     say("laying the tapes and measuring the bone")
     tape = midline_tape(head.midline_skin_mm, midsagittal)
     sites = {
-        side: read_site(head, tape, midsagittal, rule, side) for side in (Side.RIGHT, Side.LEFT)
+        side: read_site(
+            head,
+            tape,
+            midsagittal,
+            rule,
+            side,
+            None if suture.how[side] is How.ESTIMATED else suture.curve_mm,
+        )
+        for side in (Side.RIGHT, Side.LEFT)
     }
     whole = _head_findings(head, suture, rule, facts, given)
     child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)

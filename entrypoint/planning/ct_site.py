@@ -17,6 +17,7 @@ from entrypoint.volume.bone import (
     BonePatch,
     Foot,
     bone_patch,
+    crack_in,
     quick_edges,
     square_foot,
     tangent_axes,
@@ -29,6 +30,7 @@ FloatArray = NDArray[np.float64]
 
 _SECTION_DEG = np.arange(-2.0, 112.0, 0.4)
 _SECTION_DEEP_MM = 72.0  # from the midline point to where the section's rays start
+_SUTURE_HALF_MM = 4.5  # a suture wanders about its smoothed line
 _FWHM_PER_SIGMA = 2.3548
 _METAL_HU = 2400.0  # denser than any cortical bone at a window of a head CT
 _AIR_IN_BONE_HU = -250.0
@@ -154,8 +156,17 @@ def foot_on_bone(head: CtHead, entry: Entry) -> tuple[BonePatch, Foot]:
     return patch, square_foot(patch, point, radius_mm=value("normal_radius"))
 
 
-def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, side: Side) -> Site:
+def read_site(
+    head: CtHead,
+    tape: MidlineTape,
+    midsagittal: Plane,
+    rule: Rule,
+    side: Side,
+    suture_mm: FloatArray | None,
+) -> Site:
     """Entry, foot, thickness and what lies near the path on one side.
+
+    ``suture_mm`` (n, 3) is the coronal suture where it was seen: a dark line along it is no crack.
 
     Raises
     ------
@@ -165,11 +176,14 @@ def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, s
     entry, lateral = place_on_ct(head, tape, midsagittal, rule, side, rule.midline_arc_mm, None)
     patch, foot = foot_on_bone(head, entry)
     gap = _nearest(patch, foot.foot_mm, patch.missing | ~np.isfinite(patch.thickness_mm))
+    crack = _nearest(patch, foot.foot_mm, _cracks(head, patch, suture_mm))
     metal = _metal(head, foot, -foot.unit_outward)
     limit = value("bone_missing_radius")
     no_bone, no_bone_mm, profile, too_blurred = None, 0.0, None, None
     if gap is not None and gap <= limit:
-        no_bone, no_bone_mm = "bone is missing or cracked", gap
+        no_bone, no_bone_mm = "bone is missing", gap
+    elif crack is not None and crack <= limit:
+        no_bone, no_bone_mm = "a dark line runs through both tables of the bone", crack
     elif metal is not None and metal <= limit:
         no_bone, no_bone_mm = "metal covers the bone", metal
     else:
@@ -201,6 +215,18 @@ def read_site(head: CtHead, tape: MidlineTape, midsagittal: Plane, rule: Rule, s
         thinnest_near_mm=thinnest,
         lateral_scalp=lateral,
     )
+
+
+def _cracks(head: CtHead, patch: BonePatch, suture_mm: FloatArray | None) -> NDArray[np.bool_]:
+    """Dark lines through both tables, the coronal suture apart."""
+    known = np.zeros(patch.missing.shape, dtype=bool)
+    if suture_mm is not None:
+        points = patch.points_mm()
+        near = suture_mm[np.linalg.norm(suture_mm - patch.origin_mm, axis=1) < 60.0]
+        if len(near):
+            away = np.linalg.norm(points[:, :, None, :] - near, axis=-1).min(axis=2)
+            known = away < _SUTURE_HALF_MM
+    return crack_in(patch, head.coarse.levels.soft_hu, known)
 
 
 def _nearest(patch: BonePatch, point_mm: FloatArray, where: NDArray[np.bool_]) -> float | None:

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 _STEP_MM = 0.4
 _ABOVE_MM = 8.0  # outside the given point, so that the skin is in the samples
 _BELOW_MM = 48.0
+# A crack takes this share off the peaks of both tables, over this length (on phantoms).
+_CRACK_DROP = 0.2
+_CRACK_LENGTH_MM = 6.0
 _WIDEST_DIPLOE_MM = 8.0  # between tables, with nothing dense between them
 _TABLE_MM = 2.5  # how far below its surface the outer table's own peak is looked for
 
@@ -86,6 +89,41 @@ class BonePatch:
         """Whether bone is missing within a distance of a point of the patch."""
         gap = np.linalg.norm(self.points_mm() - point_mm, axis=-1) <= radius_mm
         return bool((gap & self.missing).any())
+
+
+def crack_in(patch: BonePatch, soft_hu: float, allowed: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Where a thin line is dark in the outer and in the inner table alike.
+
+    A crack runs through both tables; diploe, vessels' grooves and a thin spot of one table do
+    not show in both.
+
+    Parameters
+    ----------
+    patch : BonePatch
+    soft_hu : float
+    allowed : (n, n) bool array
+        Where a dark line is a known suture.
+
+    Returns
+    -------
+    (n, n) bool array
+    """
+    from scipy import ndimage
+
+    drops = []
+    for peak in (patch.peak_hu, patch.inner_peak_hu):
+        seen = np.where(np.isfinite(peak), peak, np.nanmedian(peak)) - soft_hu
+        usual = ndimage.median_filter(seen, size=11)
+        drops.append(1.0 - seen / np.maximum(usual, 1.0))
+    dark = (drops[0] > _CRACK_DROP) & (drops[1] > _CRACK_DROP) & ~allowed
+    labels, _ = ndimage.label(dark, structure=np.ones((3, 3)))
+    out = np.zeros(dark.shape, dtype=bool)
+    step = float(patch.offsets_mm[1] - patch.offsets_mm[0])
+    for k, box in enumerate(ndimage.find_objects(labels), start=1):
+        length = np.hypot(*[(b.stop - b.start) * step for b in box])
+        if length >= _CRACK_LENGTH_MM:
+            out |= labels == k
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
