@@ -135,12 +135,9 @@ def find_head(
 
     inion_bone, inion_skin, inion_sd = None, inion_mm, 4.0
     try:
-        arc_row = row("nasion_inion_arc_bone")
+        expected, sd = _expected_inion(bone_line, frame)
         inion_bone, _, inion_sd = find_inion(
-            bone_line,
-            frame.unit_right,
-            expected_arc_mm=arc_row.value,
-            expected_sd_mm=arc_row.spread or 15.0,
+            bone_line, frame.unit_right, expected_arc_mm=expected, expected_sd_mm=sd
         )
         if inion_skin is None:
             inion_skin = _skin_over(section, frame, inion_bone)
@@ -169,6 +166,24 @@ def find_head(
         midline_bone_mm=bone_line,
         ends_in_field=reaches,
     )
+
+
+def _expected_inion(bone_line: FloatArray, frame: HeadFrame) -> tuple[float, float]:
+    """Nasion-inion length on bone to be expected for a skull of this length.
+
+    The published mean goes with skulls of the mean length: published head lengths less a scalp
+    on either side.
+    """
+    arc = row("nasion_inion_arc_bone")
+    head = frame.head_from_world(bone_line)
+    vault = head[head[:, 2] > -25.0]
+    length = float(vault[:, 1].max() - vault[:, 1].min()) if len(vault) > 50 else 0.0
+    usual = 0.5 * (row("head_length_men").value + row("head_length_women").value) - 2.0 * row(
+        "scalp_frontal").value
+    spread = arc.spread or 15.0
+    if not 0.8 * usual < length < 1.25 * usual:
+        return arc.value, 1.3 * spread
+    return arc.value * length / usual, spread
 
 
 def _given_plane(frame: HeadFrame, plane: tuple[FloatArray, FloatArray]) -> HeadFrame:
