@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.anatomy.suture import SuturePath, find_suture, line_evidence
+from entrypoint.errors import MeasurementError
 from entrypoint.geometry.polylines import arc_lengths_mm
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.model import How, Side
@@ -23,6 +24,7 @@ _LAM_DEG = np.arange(-42.0, 42.1, 1.2)
 # accuracy benchmark reports how often they err.
 SEEN_CONTRAST = 0.07
 SEEN_OVER_RIVAL = 1.8
+_FEWEST_ROWS = 90  # 40 degrees of vault, or there is no telling a suture from its rivals
 _SEEN_SHARE = 0.7
 _SMOOTH_MM = 5.0
 
@@ -82,6 +84,12 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     bregma_arc, bregma_sd = _expected_bregma(head, bregma_row.value, bregma_row.spread or 7.3)
     lo, hi = phi_at(max(55.0, bregma_arc - 62.0)), phi_at(min(arcs[-1], bregma_arc + 60.0))
     phi = np.arange(lo, hi, _PHI_STEP_DEG)
+    if len(phi) < _FEWEST_ROWS:
+        raise MeasurementError(
+            found=f"only {arcs[-1]:.0f} mm of skull along the midline behind the nasion in view",
+            expected="the vault as far as the coronal suture",
+            next_step="give a scan whose field of view holds the top of the head",
+        )
     vault = vault_map(head.volume, head.coarse, head.frame, phi, _LAM_DEG)
     radius = float(np.nanmedian(vault.radius_mm))
     row_mm = radius * np.radians(_PHI_STEP_DEG)
