@@ -72,8 +72,14 @@ def phantom(
     folder = _folder(out, _names(stems), force=force)
     for i, stem in enumerate(stems):
         files = _one(
-            None if random is not None else str(name), i, stem, seed, tuple(planted or ()),
-            voxel_mm, slice_mm, noise_hu,
+            None if random is not None else str(name),
+            i,
+            stem,
+            seed,
+            tuple(planted or ()),
+            voxel_mm,
+            slice_mm,
+            noise_hu,
         )
         _write(folder, files, force=force)
         write_stdout(f"{stem}: practice head, not a patient\n")
@@ -109,8 +115,14 @@ def _known(condition: str) -> None:
 
 
 def _one(
-    name: str | None, index: int, stem: str, seed: int | None, planted: tuple[str, ...],
-    voxel_mm: float, slice_mm: float, noise_hu: float,
+    name: str | None,
+    index: int,
+    stem: str,
+    seed: int | None,
+    planted: tuple[str, ...],
+    voxel_mm: float,
+    slice_mm: float,
+    noise_hu: float,
 ) -> dict[str, bytes]:
     """Files of one head."""
     from dataclasses import replace
@@ -171,6 +183,8 @@ def _list() -> None:
     from entrypoint.phantoms.spec import names
 
     write_stdout(
-        "Heads:\n" + "".join(f"  {n}\n" for n in names())
-        + "Conditions (--with):\n" + "".join(f"  {n}\n" for n in CONDITIONS)
+        "Heads:\n"
+        + "".join(f"  {n}\n" for n in names())
+        + "Conditions (--with):\n"
+        + "".join(f"  {n}\n" for n in CONDITIONS)
     )

@@ -31,8 +31,7 @@ def brain_layers(shape: Shape) -> list[Layer]:
 
     def sulci(c: Context) -> Array:
         """Negative in the folds: the zero sheets of a smooth random field."""
-        t = c.texture("sulci", 21.0) + 0.35 * c.texture("sulci small", 11.0)
-        return t
+        return c.texture("sulci", 21.0) + 0.35 * c.texture("sulci small", 11.0)
 
     def grey(c: Context) -> Array:
         d = c.d_in + 2.4 + 0.5 * c.texture("surface", 16.0)
@@ -46,14 +45,24 @@ def brain_layers(shape: Shape) -> list[Layer]:
 
     def nuclei(c: Context) -> Array:
         m = _brain_points(c).mirrored()
-        return np.minimum(ellipsoid(m, (13, -8, 12), (8, 14, 8)),
-                          ellipsoid(m, (25, 8, 11), (6, 15, 9)))
+        return np.minimum(
+            ellipsoid(m, (13, -8, 12), (8, 14, 8)), ellipsoid(m, (25, 8, 11), (6, 15, 9))
+        )
 
     def ventricles(c: Context) -> Array:
         m = _brain_points(c).mirrored()
-        lateral = chain(m, [(9.5, 36, 16, 2.5), (9, 27, 21, 4.6), (10, 8, 27, 4.2),
-                            (14, -18, 27, 4.6), (23, -40, 20, 6.0), (28, -46, 8, 4.6),
-                            (32, -26, -12, 2.4)])
+        lateral = chain(
+            m,
+            [
+                (9.5, 36, 16, 2.5),
+                (9, 27, 21, 4.6),
+                (10, 8, 27, 4.2),
+                (14, -18, 27, 4.6),
+                (23, -40, 20, 6.0),
+                (28, -46, 8, 4.6),
+                (32, -26, -12, 2.4),
+            ],
+        )
         occipital = chain(m, [(23, -40, 18, 5.0), (20, -62, 10, 2.2)])
         third = np.maximum(m.x - 2.0, ellipsoid(m, (0, 2, 4), (4, 15, 11)))
         fourth = ellipsoid(m, (0, -34, -26), (7, 5, 9))
@@ -69,8 +78,11 @@ def brain_layers(shape: Shape) -> list[Layer]:
 
     def stem(c: Context) -> Array:
         q = _brain_points(c)
-        return np.minimum(ellipsoid(q, (0, -14, -24), (15, 12, 15)), np.maximum(
-            chain(q, [(0, -17, -34, 9), (0, -27, -56, 6), (0, -31, -70, 5)]), -q.z - 75))
+        value: Array = np.minimum(
+            ellipsoid(q, (0, -14, -24), (15, 12, 15)),
+            np.maximum(chain(q, [(0, -17, -34, 9), (0, -27, -56, 6), (0, -31, -70, 5)]), -q.z - 75),
+        )
+        return value
 
     def falx(c: Context) -> Array:
         q = face_points(shape, c.p)
@@ -80,7 +92,8 @@ def brain_layers(shape: Shape) -> list[Layer]:
     def tent_sheet(c: Context) -> Array:
         q = face_points(shape, c.p)
         z = -24.0 + 14.0 * np.exp(-((q.x / 26.0) ** 2)) * step(-20.0 - q.y, 40.0) * step(
-            q.y + 95.0, 60.0)
+            q.y + 95.0, 60.0
+        )
         return q.z - z
 
     def tent(c: Context) -> Array:
@@ -91,8 +104,9 @@ def brain_layers(shape: Shape) -> list[Layer]:
     def sinus(c: Context) -> Array:
         q = face_points(shape, c.p)
         grow = 2.2 + 1.8 * step(20.0 - q.y, 160.0)
-        return np.maximum(np.maximum(np.abs(c.p.x) - grow - 0.7 * (c.d_in + 4.0), c.d_in),
-                          -30.0 - q.z)
+        return np.maximum(
+            np.maximum(np.abs(c.p.x) - grow - 0.7 * (c.d_in + 4.0), c.d_in), -30.0 - q.z
+        )
 
     return [
         Layer("fluid", dura, 9.0),
@@ -103,7 +117,13 @@ def brain_layers(shape: Shape) -> list[Layer]:
         Layer("nuclei", nuclei, 38.0, ((-36, -30, -4), (36, 30, 28))),
         Layer("ventricles", ventricles, 8.0, ((-42, -72, -42), (42, 46, 40))),
         Layer("tentorium", tent, 56.0, ((-75, -98, -32), (75, 10, 0)), tent_sheet, 0.7),
-        Layer("falx", falx, 62.0, ((-20, -105, -20), (20, 100, 100)),
-              lambda c: _brain_points(c).x, 0.75),
+        Layer(
+            "falx",
+            falx,
+            62.0,
+            ((-20, -105, -20), (20, 100, 100)),
+            lambda c: _brain_points(c).x,
+            0.75,
+        ),
         Layer("sagittal sinus", sinus, 56.0, ((-12, -105, -34), (12, 100, 100))),
     ]

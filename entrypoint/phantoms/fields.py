@@ -6,6 +6,7 @@ floating type. They are the bricks that the head is built from; nothing here kno
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any
 
@@ -66,7 +67,7 @@ def capsule(p: Points, a: Point, b: Point, radius_a: float, radius_b: float | No
 def chain(p: Points, nodes: list[tuple[float, float, float, float]]) -> Array:
     """Union of rods through nodes ``(x, y, z, radius)``."""
     out = None
-    for (ax, ay, az, ra), (bx, by, bz, rb) in zip(nodes[:-1], nodes[1:], strict=True):
+    for (ax, ay, az, ra), (bx, by, bz, rb) in itertools.pairwise(nodes):
         c = capsule(p, (ax, ay, az), (bx, by, bz), ra, rb)
         out = c if out is None else np.minimum(out, c)
     assert_nodes(out)
@@ -84,23 +85,29 @@ def box(p: Points, lo: Point, hi: Point, round_mm: float = 0.0) -> Array:
     out = None
     for c, a, b in ((p.x, lo[0], hi[0]), (p.y, lo[1], hi[1]), (p.z, lo[2], hi[2])):
         d = np.abs(c - 0.5 * (a + b)) - (0.5 * (b - a) - round_mm)
-        out = (np.maximum(d, 0.0) ** 2, d) if out is None else (
-            out[0] + np.maximum(d, 0.0) ** 2, np.maximum(out[1], d))
+        out = (
+            (np.maximum(d, 0.0) ** 2, d)
+            if out is None
+            else (out[0] + np.maximum(d, 0.0) ** 2, np.maximum(out[1], d))
+        )
     if out is None:
         raise ValueError("a box has three sides")
-    return np.sqrt(out[0]) + np.minimum(out[1], 0.0) - round_mm
+    value: Array = np.sqrt(out[0]) + np.minimum(out[1], 0.0) - round_mm
+    return value
 
 
 def union(a: Array, b: Array, blend_mm: float) -> Array:
     """Smooth union: exact away from the seam, rounded over ``blend_mm`` at it."""
     h = np.maximum(blend_mm - np.abs(a - b), 0.0) / blend_mm
-    return np.minimum(a, b) - h * h * (0.25 * blend_mm)
+    value: Array = np.minimum(a, b) - h * h * (0.25 * blend_mm)
+    return value
 
 
 def meet(a: Array, b: Array, blend_mm: float) -> Array:
     """Smooth intersection."""
     h = np.maximum(blend_mm - np.abs(a - b), 0.0) / blend_mm
-    return np.maximum(a, b) + h * h * (0.25 * blend_mm)
+    value: Array = np.maximum(a, b) + h * h * (0.25 * blend_mm)
+    return value
 
 
 def less(a: Array, b: Array, blend_mm: float) -> Array:
@@ -137,7 +144,8 @@ class Waves:
             out = s if out is None else out + s
         if out is None:
             raise ValueError("a texture needs waves")
-        return out * float(np.sqrt(2.0 / len(self.phase)))
+        value: Array = out * float(np.sqrt(2.0 / len(self.phase)))
+        return value
 
 
 @dataclass(frozen=True, slots=True)

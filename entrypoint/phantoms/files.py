@@ -18,7 +18,11 @@ __all__ = ["SAMPLES", "head_files", "landmark_dict", "sample_files"]
 
 _DECIMALS = 4
 # file stem, head, lowest level kept below the origin (mm)
-SAMPLES = (("adult", "adult", 88.0), ("small-head", "small", 88.0), ("haematoma", "haematoma", 88.0))
+SAMPLES = (
+    ("adult", "adult", 88.0),
+    ("small-head", "small", 88.0),
+    ("haematoma", "haematoma", 88.0),
+)
 
 
 def _rounded(value: Any) -> Any:
@@ -44,8 +48,17 @@ def landmark_dict(truth: dict[str, Any]) -> dict[str, Any]:
     """
     found = truth["landmarks"]
     names = {"nasion": "nasion_skin", "inion": "inion"}
-    names |= {n: n for n in ("left_preauricular", "right_preauricular", "bregma", "vertex",
-                             "left_pupil", "right_pupil")}
+    names |= {
+        n: n
+        for n in (
+            "left_preauricular",
+            "right_preauricular",
+            "bregma",
+            "vertex",
+            "left_pupil",
+            "right_pupil",
+        )
+    }
     return {
         "coordinate_space": "RAS",
         "unit": "mm",
@@ -105,11 +118,13 @@ def sample_files() -> dict[str, bytes]:
     out: dict[str, bytes] = {}
     for stem, name, below_mm in SAMPLES:
         head = build(named_spec(name))
-        grid = head.grid(voxel_mm=1.0, slice_mm=1.0, axes="RAS", below_mm=below_mm, margin_mm=4.0,
-                         behind_mm=8.0)
+        grid = head.grid(
+            voxel_mm=1.0, slice_mm=1.0, axes="RAS", below_mm=below_mm, margin_mm=4.0, behind_mm=8.0
+        )
         scanner = Scanner(fwhm_mm=0.9, noise_hu=10.0, noisy_air=False, step_hu=8.0)
         out |= head_files(head, grid, scanner, stem, dtype=np.float64, level=9)
-    sums = "".join(f"{hashlib.sha256(content).hexdigest()}  {name}\n"
-                   for name, content in sorted(out.items()))
+    sums = "".join(
+        f"{hashlib.sha256(content).hexdigest()}  {name}\n" for name, content in sorted(out.items())
+    )
     out["SHA256SUMS"] = sums.encode("ascii")
     return out

@@ -77,13 +77,13 @@ class GridSpec:
         world = np.eye(4)
         world[:3, :3] = m
         world[:3, 3] = m @ first
-        return GridSpec(shape=(int(shape[0]), int(shape[1]), int(shape[2])),
-                        world_from_index=world)
+        return GridSpec(shape=(int(shape[0]), int(shape[1]), int(shape[2])), world_from_index=world)
 
     def cropped(self, lo: tuple[int, int, int], hi: tuple[int, int, int]) -> GridSpec:
         """Part of the grid, index ranges ``lo <= i < hi``."""
         world = self.world_from_index.copy()
         world[:3, 3] += world[:3, :3] @ np.array(lo, dtype=float)
         shape = (hi[0] - lo[0], hi[1] - lo[1], hi[2] - lo[2])
-        return GridSpec(shape=shape, world_from_index=world, slice_axis=self.slice_axis,
-                        slice_mm=self.slice_mm)
+        return GridSpec(
+            shape=shape, world_from_index=world, slice_axis=self.slice_axis, slice_mm=self.slice_mm
+        )

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from entrypoint.phantoms.bones import face_layers, skull_layers, spine_layers
+from entrypoint.phantoms.bones import skull_layers
 from entrypoint.phantoms.brain import brain_layers
+from entrypoint.phantoms.face import face_layers
 from entrypoint.phantoms.fields import Bumps
 from entrypoint.phantoms.grid import GridSpec
 from entrypoint.phantoms.layers import Box, Layer
@@ -18,6 +19,7 @@ from entrypoint.phantoms.rest import rest_layers
 from entrypoint.phantoms.shape import Shape
 from entrypoint.phantoms.soft import airway_layers, soft_layers
 from entrypoint.phantoms.spec import HeadSpec
+from entrypoint.phantoms.spine import spine_layers
 from entrypoint.phantoms.sutures import suture_layers
 
 __all__ = ["Head", "build"]
@@ -41,6 +43,7 @@ class Head:
     """
 
     def __init__(self, spec: HeadSpec) -> None:
+        """Shape the head and plant its conditions."""
         self.spec = spec
         none: tuple[Bumps, ...] = ()
         self.shape = Shape(spec)  # the head before anything was planted: conditions aim by it
@@ -64,8 +67,10 @@ class Head:
         u = np.array(direction, dtype=float)
         u /= np.linalg.norm(u)
         p = u * float(self.shape.outer(u[None])[0])
-        return ((p[0] + lo_mm, p[1] + lo_mm, p[2] + lo_mm),
-                (p[0] + hi_mm, p[1] + hi_mm, p[2] + hi_mm))
+        return (
+            (p[0] + lo_mm, p[1] + lo_mm, p[2] + lo_mm),
+            (p[0] + hi_mm, p[1] + hi_mm, p[2] + hi_mm),
+        )
 
     def layers(self) -> list[Layer]:
         """Everything that is painted, in order."""
@@ -84,9 +89,9 @@ class Head:
             out += condition.layers(self)
         return out
 
-    def box_world(self, *, below_mm: float = 152.0, margin_mm: float = 8.0,
-                  behind_mm: float = 22.0) -> tuple[
-            tuple[float, float, float], tuple[float, float, float]]:
+    def box_world(
+        self, *, below_mm: float = 152.0, margin_mm: float = 8.0, behind_mm: float = 22.0
+    ) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """World box round the head, from ``below_mm`` under its origin to above the vertex."""
         s = self.shape
         scale = np.array(s.scale)
@@ -97,26 +102,55 @@ class Head:
         u = np.stack([ring * np.cos(pp), ring * np.sin(pp), zz], axis=-1).reshape(-1, 3)
         vault = u * (s.outer(u) + s.scalp(u))[:, None]
         # tip of the nose, chin, ears, cut of the neck
-        far = np.array([[0, 97 + 22 * self.spec.nose_scale, -76], [0, 96, -140], [90, -22, -30],
-                        [-90, -22, -30], [0, 92, -below_mm], [0, -88, -below_mm],
-                        [58, -35, -below_mm], [-58, -35, -below_mm]]) * scale
+        far = (
+            np.array(
+                [
+                    [0, 97 + 22 * self.spec.nose_scale, -76],
+                    [0, 96, -140],
+                    [90, -22, -30],
+                    [-90, -22, -30],
+                    [0, 92, -below_mm],
+                    [0, -88, -below_mm],
+                    [58, -35, -below_mm],
+                    [-58, -35, -below_mm],
+                ]
+            )
+            * scale
+        )
         far[:, 2] = np.maximum(far[:, 2], -below_mm * scale[2])
         points = np.concatenate([vault, far])
         w = points @ self.world_from_head[:3, :3].T + self.world_from_head[:3, 3]
         lo = w.min(axis=0) - margin_mm
         hi = w.max(axis=0) + margin_mm
         lo[1] -= behind_mm
-        return ((float(lo[0]), float(lo[1]), float(lo[2])),
-                (float(hi[0]), float(hi[1]), float(hi[2])))
+        return (
+            (float(lo[0]), float(lo[1]), float(lo[2])),
+            (float(hi[0]), float(hi[1]), float(hi[2])),
+        )
 
-    def grid(self, *, voxel_mm: float = 0.5, slice_mm: float = 0.6, axes: str = "LPS",
-             oblique_deg: tuple[float, float, float] = (0.0, 0.0, 0.0), shear: float = 0.0,
-             below_mm: float = 152.0, margin_mm: float = 8.0,
-             behind_mm: float = 22.0) -> GridSpec:
+    def grid(
+        self,
+        *,
+        voxel_mm: float = 0.5,
+        slice_mm: float = 0.6,
+        axes: str = "LPS",
+        oblique_deg: tuple[float, float, float] = (0.0, 0.0, 0.0),
+        shear: float = 0.0,
+        below_mm: float = 152.0,
+        margin_mm: float = 8.0,
+        behind_mm: float = 22.0,
+    ) -> GridSpec:
         """Grid that holds the whole head to below the chin; see :meth:`GridSpec.around`."""
         lo, hi = self.box_world(below_mm=below_mm, margin_mm=margin_mm, behind_mm=behind_mm)
-        return GridSpec.around(lo, hi, voxel_mm=voxel_mm, slice_mm=slice_mm, axes=axes,
-                               oblique_deg=oblique_deg, shear=shear)
+        return GridSpec.around(
+            lo,
+            hi,
+            voxel_mm=voxel_mm,
+            slice_mm=slice_mm,
+            axes=axes,
+            oblique_deg=oblique_deg,
+            shear=shear,
+        )
 
     def render(
         self,
@@ -146,8 +180,14 @@ class Head:
         from entrypoint.phantoms.noise import add_noise
 
         scanner = scanner or Scanner()
-        hu = render_layers(self.layers(), self.shape, grid, scanner,
-                           np.linalg.inv(self.world_from_head), dtype=dtype)
+        hu = render_layers(
+            self.layers(),
+            self.shape,
+            grid,
+            scanner,
+            np.linalg.inv(self.world_from_head),
+            dtype=dtype,
+        )
         for condition in self.spec.conditions:
             hu = condition.image(hu, self, grid.world_from_index)
         rng = np.random.default_rng([self.spec.seed if seed is None else seed, 5])
@@ -172,8 +212,9 @@ class Head:
         """Exact answers, world mm; see :func:`entrypoint.phantoms.truth.exact_answers`."""
         from entrypoint.phantoms.truth import exact_answers
 
-        return exact_answers(self, midline_arc_mm, lateral_arc_mm, sensor_depth_mm,
-                             suture_margin_mm)
+        return exact_answers(
+            self, midline_arc_mm, lateral_arc_mm, sensor_depth_mm, suture_margin_mm
+        )
 
 
 def _pose(spec: HeadSpec) -> NDArray[np.float64]:
@@ -185,5 +226,3 @@ def _pose(spec: HeadSpec) -> NDArray[np.float64]:
     m[:3, :3] = rz @ rx @ ry
     m[:3, 3] = spec.centre_mm
     return m
-
-

@@ -56,24 +56,45 @@ class Context:
         u, r = directions(p)
         radii = shape.radii(u)
         return Context(
-            p, u, r, skin_without_ears(shape, p, r - radii.skin), r - radii.outer,
-            r - radii.diploe_outer, r - radii.diploe_inner, r - radii.inner, shape,
-            p if world is None else world)
+            p,
+            u,
+            r,
+            skin_without_ears(shape, p, r - radii.skin),
+            r - radii.outer,
+            r - radii.diploe_outer,
+            r - radii.diploe_inner,
+            r - radii.inner,
+            shape,
+            p if world is None else world,
+        )
 
     def part(self, index: tuple[slice, slice, slice]) -> Context:
         """Return the same over a part of the points."""
         p = Points(self.p.x[index], self.p.y[index], self.p.z[index])
         w = Points(self.world.x[index], self.world.y[index], self.world.z[index])
         return Context(
-            p, self.u[index], self.r[index], self.d_skin[index], self.d_out[index],
-            self.d_diploe_out[index], self.d_diploe_in[index], self.d_in[index], self.shape,
-            w, self.textures)
+            p,
+            self.u[index],
+            self.r[index],
+            self.d_skin[index],
+            self.d_out[index],
+            self.d_diploe_out[index],
+            self.d_diploe_in[index],
+            self.d_in[index],
+            self.shape,
+            w,
+            self.textures,
+        )
+
+    def once(self, name: str, make: Callable[[], Array]) -> Array:
+        """A field that several layers need: made once for these points."""
+        if name not in self.cache:
+            self.cache[name] = make()
+        return self.cache[name]
 
     def texture(self, name: str, wavelength_mm: float) -> Array:
         """Smooth random texture, the same for a name in one head whatever the grid."""
-        if name not in self.cache:
-            self.cache[name] = texture_at(self, name, wavelength_mm, self.p)
-        return self.cache[name]
+        return self.once(name, lambda: texture_at(self, name, wavelength_mm, self.p))
 
 
 def texture_at(c: Context, name: str, wavelength_mm: float, p: Points) -> Array:

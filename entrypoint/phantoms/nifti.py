@@ -16,12 +16,22 @@ PRACTICE = "entrypoint practice head"  # in the header's free text: never a pati
 
 def _quaternion(m: NDArray[np.float64]) -> tuple[float, float, float, float]:
     """Quaternion (a, b, c, d) of a proper rotation, a >= 0."""
-    k = np.array([
-        [m[0, 0] - m[1, 1] - m[2, 2], 0, 0, 0],
-        [m[0, 1] + m[1, 0], m[1, 1] - m[0, 0] - m[2, 2], 0, 0],
-        [m[0, 2] + m[2, 0], m[1, 2] + m[2, 1], m[2, 2] - m[0, 0] - m[1, 1], 0],
-        [m[2, 1] - m[1, 2], m[0, 2] - m[2, 0], m[1, 0] - m[0, 1], m[0, 0] + m[1, 1] + m[2, 2]],
-    ]) / 3.0
+    k = (
+        np.array(
+            [
+                [m[0, 0] - m[1, 1] - m[2, 2], 0, 0, 0],
+                [m[0, 1] + m[1, 0], m[1, 1] - m[0, 0] - m[2, 2], 0, 0],
+                [m[0, 2] + m[2, 0], m[1, 2] + m[2, 1], m[2, 2] - m[0, 0] - m[1, 1], 0],
+                [
+                    m[2, 1] - m[1, 2],
+                    m[0, 2] - m[2, 0],
+                    m[1, 0] - m[0, 1],
+                    m[0, 0] + m[1, 1] + m[2, 2],
+                ],
+            ]
+        )
+        / 3.0
+    )
     values, vectors = np.linalg.eigh(k)
     q = vectors[[3, 0, 1, 2], int(np.argmax(values))]
     if q[0] < 0:

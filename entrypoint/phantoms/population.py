@@ -56,7 +56,11 @@ def random_spec(
     skull = float(np.clip(np.exp(np.log(6.9) + 0.19 * z[3]), 4.2, 12.0))
     # nasion to bregma on bone: 0.383 of the nasion-inion arc, spread so that the whole
     # population has 126.6 +- 7.3 mm (Anatomy 2018;12(3):135-139)
-    arc = 126.6 * (0.55 * length / 195.1 + 0.45) * (1.0 + 0.040 * (height_ratio - 0.905) / 0.030 * 0.4)
+    arc = (
+        126.6
+        * (0.55 * length / 195.1 + 0.45)
+        * (1.0 + 0.040 * (height_ratio - 0.905) / 0.030 * 0.4)
+    )
     arc *= 1.0 + 0.051 * z[4]
     amount = float(rng.uniform(*asymmetry_mm))
     share = float(rng.uniform(0.35, 0.65))
@@ -161,6 +165,9 @@ def random_case(
         else:
             grid["shear"] = float(rng.uniform(-0.35, 0.35))
     scanner = Scanner(
-        fwhm_mm=float(rng.uniform(*fwhm_mm)), noise_hu=float(rng.uniform(*noise_hu)),
-        sharpen=float(rng.choice([0.0, 0.0, 0.3, 0.6])), noise_grain=float(rng.uniform(0.5, 0.9)))
+        fwhm_mm=float(rng.uniform(*fwhm_mm)),
+        noise_hu=float(rng.uniform(*noise_hu)),
+        sharpen=float(rng.choice([0.0, 0.0, 0.3, 0.6])),
+        noise_grain=float(rng.uniform(0.5, 0.9)),
+    )
     return Case(spec=spec, grid=grid, scanner=scanner)

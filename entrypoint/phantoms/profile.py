@@ -21,9 +21,11 @@ __all__ = [
     "bone_field",
     "bone_profile",
     "bregma_angle",
+    "cut",
+    "drop",
     "first_crossing",
     "lengths",
-    "nasion_index",
+    "nasion",
     "skin_field",
     "skin_profile",
     "taut",
@@ -50,8 +52,9 @@ def bone_field(shape: Shape) -> Field:
     return field
 
 
-def first_crossing(field: Field, start: FloatArray, unit: FloatArray, length_mm: float,
-                   step_mm: float = 0.5) -> FloatArray:
+def first_crossing(
+    field: Field, start: FloatArray, unit: FloatArray, length_mm: float, step_mm: float = 0.5
+) -> FloatArray:
     """Distance from ``start`` along ``unit`` at which a field first turns negative.
 
     Parameters
@@ -70,8 +73,9 @@ def first_crossing(field: Field, start: FloatArray, unit: FloatArray, length_mm:
     f_lo = field(start + lo[:, None] * unit)
     f_hi = field(start + hi[:, None] * unit)
     for _ in range(9):  # false position, the stale end halved: the fields are nearly straight
-        mid = np.where(f_hi == f_lo, hi, hi - f_hi * (hi - lo) / np.where(
-            f_hi == f_lo, 1.0, f_hi - f_lo))
+        mid = np.where(
+            f_hi == f_lo, hi, hi - f_hi * (hi - lo) / np.where(f_hi == f_lo, 1.0, f_hi - f_lo)
+        )
         f = field(start + mid[:, None] * unit)
         inside = f < 0
         f_lo = np.where(inside, 0.5 * f_lo, f)
@@ -80,13 +84,20 @@ def first_crossing(field: Field, start: FloatArray, unit: FloatArray, length_mm:
         lo = np.where(inside, lo, mid)
     out = np.where(np.abs(f_hi) < np.abs(f_lo), hi, lo)
     out[~hit | (k == 0)] = np.nan
-    return out
+    value: FloatArray = out
+    return value
 
 
 def _polar(field: Field, angles_rad: FloatArray, far_mm: float) -> FloatArray:
     u = np.stack([np.zeros_like(angles_rad), np.cos(angles_rad), np.sin(angles_rad)], axis=-1)
-    # coarse rays first, then only near them: the profile is smooth
-    t = first_crossing(field, far_mm * u, -u, far_mm - 40.0, 1.0)
+    # a few rays over their whole length, then all of them near to what those found
+    some = np.unique(np.append(np.arange(0, len(u), 12), len(u) - 1))
+    rough = first_crossing(field, far_mm * u[some], -u[some], far_mm - 40.0, 1.0)
+    near = np.interp(np.arange(len(u)), some, rough) - 4.0
+    t = near + first_crossing(field, (far_mm - near)[:, None] * u, -u, 8.0, 1.0)
+    lost = np.isnan(t)
+    if lost.any():
+        t[lost] = first_crossing(field, far_mm * u[lost], -u[lost], far_mm - 40.0, 0.5)
     return u * (far_mm - t)[:, None]
 
 
@@ -111,6 +122,23 @@ def at_length(line: FloatArray, s_mm: float) -> FloatArray:
     if not 0.0 <= s_mm <= s[-1]:
         raise ValueError(f"{s_mm:.1f} mm is not on a line of {s[-1]:.1f} mm")
     return np.array([np.interp(s_mm, s, line[:, k]) for k in range(3)])
+
+
+def drop(line: FloatArray, p: FloatArray) -> tuple[FloatArray, float]:
+    """Nearest point of a polyline, and its arc length."""
+    a, b = line[:-1], line[1:]
+    d = b - a
+    t = np.clip(((p - a) * d).sum(axis=1) / np.maximum((d * d).sum(axis=1), 1e-18), 0.0, 1.0)
+    q = a + t[:, None] * d
+    k = int(np.argmin(((q - p) ** 2).sum(axis=1)))
+    return q[k], float(lengths(line)[k] + t[k] * np.linalg.norm(d[k]))
+
+
+def cut(line: FloatArray, from_mm: float, to_mm: float) -> FloatArray:
+    """Part of a polyline between two arc lengths, its ends exact."""
+    s = lengths(line)
+    inner = line[(s > from_mm + 1e-9) & (s < to_mm - 1e-9)]
+    return np.concatenate([at_length(line, from_mm)[None], inner, at_length(line, to_mm)[None]])
 
 
 def taut(line: FloatArray, across: FloatArray, outward: FloatArray) -> FloatArray:
@@ -158,15 +186,14 @@ def _smoothed(line: FloatArray, sigma_mm: float) -> FloatArray:
     x = np.arange(-n, n + 1) * 0.05
     w = np.exp(-0.5 * (x / sigma_mm) ** 2)
     w /= w.sum()
-    out = np.stack([np.convolve(dense[:, k], w, "valid") for k in range(3)], axis=-1)
-    return out
+    return np.stack([np.convolve(dense[:, k], w, "valid") for k in range(3)], axis=-1)
 
 
-def _deepest(line: FloatArray, lower: int, top: int) -> tuple[int, float, int] | None:
+def _deepest(line: FloatArray, lower: int, top: int) -> tuple[FloatArray, float, int] | None:
     """Deepest point under a bridged span between two indices, its depth, the upper contact."""
     part = line[lower:top]
     contact = taut(part, np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]))
-    found: tuple[int, float, int] | None = None
+    found: tuple[FloatArray, float, int] | None = None
     for a, b in zip(contact[:-1].tolist(), contact[1:].tolist(), strict=True):
         if b - a < 2:
             continue
@@ -176,12 +203,18 @@ def _deepest(line: FloatArray, lower: int, top: int) -> tuple[int, float, int] |
         depth = np.abs(off[:, 1] * chord[2] - off[:, 2] * chord[1])
         k = int(np.argmax(depth))
         if found is None or depth[k] > found[1]:
-            found = (lower + a + k, float(depth[k]), lower + b)
+            j = min(max(k, 1), len(depth) - 2)
+            bend = depth[j - 1] - 2.0 * depth[j] + depth[j + 1]
+            f = 0.0 if bend == 0 else float(0.5 * (depth[j - 1] - depth[j + 1]) / bend)
+            f = float(np.clip(f, -1.0, 1.0))  # between two samples: the top of a parabola
+            p, q = part[a + j], part[a + j + (1 if f > 0 else -1)]
+            found = (p + abs(f) * (q - p), float(depth[k]), lower + b)
     return found
 
 
-def nasion_index(line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 40.0) -> tuple[
-        int, float]:
+def nasion(
+    line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 40.0
+) -> tuple[FloatArray, float, float]:
     """Deepest point of the nasal root under the line that touches brow and bridge.
 
     Parameters
@@ -196,7 +229,7 @@ def nasion_index(line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 4
     Returns
     -------
     tuple
-        Index into ``line`` and depth of the hollow, mm.
+        Point of ``line``, its arc length on it, and the depth of the hollow, mm.
     """
     smooth = _smoothed(line, sigma_mm)
     s = lengths(smooth)
@@ -205,7 +238,7 @@ def nasion_index(line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 4
     # The window depends on the upper contact, and the contact falls as the window rises: halve
     # the range until the two agree.
     low, high = (int(np.searchsorted(angle, np.deg2rad(d))) for d in (-14.0, 14.0))
-    best: tuple[int, float] | None = None
+    best: tuple[FloatArray, float] | None = None
     while high - low > 1:
         upper = (low + high) // 2
         found = _deepest(smooth, int(np.searchsorted(s, s[upper] - below_mm)), top)
@@ -218,13 +251,13 @@ def nasion_index(line: FloatArray, *, sigma_mm: float = 1.0, below_mm: float = 4
             high = upper
     if best is None:
         raise ValueError("the profile has no hollow between brow and bridge")
-    point = smooth[best[0]]
-    return int(np.argmin(np.linalg.norm(line - point, axis=1))), best[1]
+    point, at = drop(line, best[0])
+    return point, at, best[1]
 
 
 def bregma_angle(shape: Shape, arc_mm: float) -> float:
     """Polar angle at which the outer table is ``arc_mm`` of arc behind the bone nasion."""
     line = bone_profile(shape)
-    k, _ = nasion_index(line)
-    p = at_length(line[k:], arc_mm)
+    _, at, _ = nasion(line)
+    p = at_length(line, at + arc_mm)
     return float(np.arctan2(p[2], p[1]))

@@ -35,7 +35,7 @@ class Scanner:
     step_hu: float = 1.0  # HU between two stored values
     fine_mm: float = 0.55  # finest spacing at which matter is painted
     coarse_mm: float = 2.1
-    block: int = 44  # voxels a block
+    block: int = 64  # fine samples along the edge of a block
 
 
 @dataclass(slots=True)
@@ -63,8 +63,13 @@ class _Axis:
         base = np.floor(t).astype(int) - 1
         c0, c1 = int(base[0]), int(base[-1]) + 4
         f = t - np.floor(t)
-        w = np.stack([(1 - f) ** 3, 3 * f**3 - 6 * f**2 + 4,
-                      -3 * f**3 + 3 * f**2 + 3 * f + 1, f**3], axis=1) / 6.0
+        w = (
+            np.stack(
+                [(1 - f) ** 3, 3 * f**3 - 6 * f**2 + 4, -3 * f**3 + 3 * f**2 + 3 * f + 1, f**3],
+                axis=1,
+            )
+            / 6.0
+        )
         spline = np.zeros((len(m), c1 - c0), dtype=np.float64)
         for k in range(4):
             spline[np.arange(len(m)), base - c0 + k] += w[:, k]
@@ -82,7 +87,8 @@ def _gauss(sigma: float, sharpen: float) -> Callable[[Array], Array]:
         wide = np.exp(-0.5 * (d / (2.2 * sigma)) ** 2)
         g = g / g.sum(axis=1, keepdims=True)
         wide = wide / wide.sum(axis=1, keepdims=True)
-        return (1.0 + sharpen) * g - sharpen * wide
+        value: Array = (1.0 + sharpen) * g - sharpen * wide
+        return value
 
     return kernel
 
@@ -90,7 +96,7 @@ def _gauss(sigma: float, sharpen: float) -> Callable[[Array], Array]:
 def _slab(width: float, soft: float) -> Callable[[Array], Array]:
     def kernel(d: Array) -> Array:
         # a box with soft shoulders
-        return 1.0 / ((1.0 + np.exp((np.abs(d) - 0.5 * width) / (0.28 * soft))))
+        return 1.0 / (1.0 + np.exp((np.abs(d) - 0.5 * width) / (0.28 * soft)))
 
     return kernel
 
@@ -98,7 +104,8 @@ def _slab(width: float, soft: float) -> Callable[[Array], Array]:
 def _axes(grid: GridSpec, scanner: Scanner) -> list[_Axis]:
     axes = []
     for i, (n, h) in enumerate(zip(grid.shape, grid.spacing_mm, strict=True)):
-        factor = max(1, int(np.ceil(h / scanner.fine_mm - 0.05)))
+        most = 8 if i == grid.slice_axis else 4  # enough: the point spread is then no narrower
+        factor = min(most, max(1, int(np.ceil(h / scanner.fine_mm - 0.05))))
         fine = h / factor
         sigma = scanner.fwhm_mm / 2.3548
         sigma = float(np.sqrt(max(sigma**2 - fine**2 / 12.0, (0.2 * fine) ** 2)))
@@ -173,13 +180,15 @@ def render_layers(
     axes = _axes(grid, scanner)
     coords = [a.coarse_index() for a in axes]
     head_from_index = head_from_world @ grid.world_from_index
-    ix, iy, iz = (c.reshape([-1 if i == k else 1 for k in range(3)])
-                  for i, c in enumerate(coords))
+    ix, iy, iz = (c.reshape([-1 if i == k else 1 for k in range(3)]) for i, c in enumerate(coords))
 
     def points(m: Array) -> Points:
-        return Points(*(
-            (m[r, 0] * ix + m[r, 1] * iy + m[r, 2] * iz + m[r, 3]).astype(dtype)
-            for r in range(3)))
+        return Points(
+            *(
+                (m[r, 0] * ix + m[r, 1] * iy + m[r, 2] * iz + m[r, 3]).astype(dtype)
+                for r in range(3)
+            )
+        )
 
     context = Context.at(points(head_from_index), shape, points(grid.world_from_index))
     index_from_head = np.linalg.inv(head_from_index)
@@ -189,37 +198,58 @@ def render_layers(
         if where is None:
             continue
         a0, a1 = where
-        part = context.part((slice(a0[0], a1[0]), slice(a0[1], a1[1]), slice(a0[2], a1[2])))
-        raw = np.asarray(layer.field(part), dtype=dtype)
+        part = context
+        if layer.box is not None:
+            part = context.part((slice(a0[0], a1[0]), slice(a0[1], a1[1]), slice(a0[2], a1[2])))
+        raw: Array = np.asarray(layer.field(part), dtype=dtype)
         if raw.min() > 2.0 * scanner.coarse_mm:
             continue
-        sheet = None if layer.sheet is None else np.asarray(layer.sheet(part), dtype=dtype)
-        hu: float | Array = layer.hu if isinstance(layer.hu, (int, float)) else spline_filter(
-            np.asarray(layer.hu(part), dtype=dtype), 3, output=dtype, mode="mirror")
-        painted.append(_Painted(
-            layer, a0, raw.shape, raw, spline_filter(raw, 3, output=dtype, mode="mirror"), sheet,
-            None if sheet is None else spline_filter(sheet, 3, output=dtype, mode="mirror"), hu))
+        sheet: Array | None = (
+            None if layer.sheet is None else np.asarray(layer.sheet(part), dtype=dtype)
+        )
+        hu: float | Array = (
+            float(layer.hu)
+            if isinstance(layer.hu, int | float)
+            else spline_filter(
+                np.asarray(layer.hu(part), dtype=dtype), 3, output=dtype, mode="mirror"
+            )
+        )
+        painted.append(
+            _Painted(
+                layer,
+                a0,
+                raw.shape,
+                raw,
+                spline_filter(raw, 3, output=dtype, mode="mirror"),
+                sheet,
+                None if sheet is None else spline_filter(sheet, 3, output=dtype, mode="mirror"),
+                hu,
+            )
+        )
     del context
 
     out = np.full(grid.shape, _AIR, dtype=np.float32)
-    blocks = [[(lo, min(lo + scanner.block, a.n)) for lo in range(0, a.n, scanner.block)]
-              for a in axes]
+    blocks = [
+        [(lo, min(lo + size, a.n)) for lo in range(0, a.n, size)]
+        for a, size in ((a, max(4, round(scanner.block / a.factor))) for a in axes)
+    ]
     parts = [[a.block(lo, hi, dtype) for lo, hi in bs] for a, bs in zip(axes, blocks, strict=True)]
     fine_mm = float(np.mean([a.spacing / a.factor for a in axes]))
     for (x0, x1), px in zip(blocks[0], parts[0], strict=True):
         for (y0, y1), py in zip(blocks[1], parts[1], strict=True):
             for (z0, z1), pz in zip(blocks[2], parts[2], strict=True):
-                hu = _block(painted, (px, py, pz), fine_mm, scanner.coarse_mm)
-                if hu is not None:
-                    out[x0:x1, y0:y1, z0:z1] = hu
+                seen = _block(painted, (px, py, pz), fine_mm, scanner.coarse_mm)
+                if seen is not None:
+                    out[x0:x1, y0:y1, z0:z1] = seen
     return out
 
 
 _Part = tuple[int, int, Array, Array]
 
 
-def _carry(coef: Array, at: tuple[int, int, int], parts: tuple[_Part, _Part, _Part],
-           fill: float) -> Array | None:
+def _carry(
+    coef: Array, at: tuple[int, int, int], parts: tuple[_Part, _Part, _Part], fill: float
+) -> Array | None:
     """Spline coefficients of a layer to the fine grid of a block."""
     lo = [p[0] - a for p, a in zip(parts, at, strict=True)]
     hi = [p[1] - a for p, a in zip(parts, at, strict=True)]
@@ -227,7 +257,7 @@ def _carry(coef: Array, at: tuple[int, int, int], parts: tuple[_Part, _Part, _Pa
     if any(h <= 0 or b >= s for b, h, s in zip(lo, hi, n, strict=True)):
         return None
     if all(b >= 0 for b in lo) and all(h <= s for h, s in zip(hi, n, strict=True)):
-        c = coef[lo[0]:hi[0], lo[1]:hi[1], lo[2]:hi[2]]
+        c = coef[lo[0] : hi[0], lo[1] : hi[1], lo[2] : hi[2]]
     else:
         c = np.full([h - b for b, h in zip(lo, hi, strict=True)], fill, dtype=coef.dtype)
         src = tuple(slice(max(b, 0), min(h, s)) for b, h, s in zip(lo, hi, n, strict=True))
@@ -241,7 +271,8 @@ def _upsample(c: Array, parts: tuple[_Part, _Part, _Part]) -> Array:
     nx, ny, nz = c.shape
     t = (ax @ np.ascontiguousarray(c).reshape(nx, -1)).reshape(-1, ny, nz)
     t = np.matmul(ay, t)
-    return (t.reshape(-1, nz) @ az.T).reshape(ax.shape[0], ay.shape[0], az.shape[0])
+    value: Array = (t.reshape(-1, nz) @ az.T).reshape(ax.shape[0], ay.shape[0], az.shape[0])
+    return value
 
 
 def _thin(f: Array, parts: tuple[_Part, _Part, _Part]) -> Array:
@@ -249,11 +280,13 @@ def _thin(f: Array, parts: tuple[_Part, _Part, _Part]) -> Array:
     nx, ny, nz = f.shape
     t = (f.reshape(-1, nz) @ wz.T).reshape(nx, ny, -1)
     t = np.matmul(wy, t)
-    return (wx @ t.reshape(nx, -1)).reshape(wx.shape[0], wy.shape[0], wz.shape[0])
+    value: Array = (wx @ t.reshape(nx, -1)).reshape(wx.shape[0], wy.shape[0], wz.shape[0])
+    return value
 
 
-def _block(painted: list[_Painted], parts: tuple[_Part, _Part, _Part], fine_mm: float,
-           coarse_mm: float) -> Array | None:
+def _block(
+    painted: list[_Painted], parts: tuple[_Part, _Part, _Part], fine_mm: float, coarse_mm: float
+) -> Array | None:
     """One block; None where there is nothing but air."""
     margin = 0.9 * coarse_mm
     todo: list[_Painted] = []
@@ -272,8 +305,10 @@ def _block(painted: list[_Painted], parts: tuple[_Part, _Part, _Part], fine_mm: 
             if s.min() > reach or s.max() < -reach:
                 continue
         todo.append(layer)
-        whole = all(b == p[0] - a and h == p[1] - a for b, h, p, a in
-                    zip(lo, hi, parts, layer.at, strict=True))
+        whole = all(
+            b == p[0] - a and h == p[1] - a
+            for b, h, p, a in zip(lo, hi, parts, layer.at, strict=True)
+        )
         if whole and layer.sheet_raw is None and raw.max() < -margin:
             break
     if not todo:
@@ -284,20 +319,21 @@ def _block(painted: list[_Painted], parts: tuple[_Part, _Part, _Part], fine_mm: 
         if d is None:
             continue
         if layer.sheet is not None:
-            s = _carry(layer.sheet, layer.at, parts, 50.0)
-            if s is None:
+            sheet = _carry(layer.sheet, layer.at, parts, 50.0)
+            if sheet is None:
                 continue
-            np.abs(s, out=s)
-            s -= layer.layer.half_width_mm
-            np.maximum(d, s, out=d)
+            np.abs(sheet, out=sheet)
+            sheet -= layer.layer.half_width_mm
+            np.maximum(d, sheet, out=d)
         # share of the sample that the layer covers
         d *= -1.0 / fine_mm
         d += 0.5
         np.clip(d, 0.0, 1.0, out=d)
         if acc is None:
             acc = np.full(d.shape, _AIR, dtype=d.dtype)
-        value = layer.hu if isinstance(layer.hu, float) else _carry(
-            layer.hu, layer.at, parts, 0.0) if not isinstance(layer.hu, int) else float(layer.hu)
+        value: float | Array | None = (
+            layer.hu if isinstance(layer.hu, float) else _carry(layer.hu, layer.at, parts, 0.0)
+        )
         if value is None:
             continue
         # acc += (value - acc) * cover

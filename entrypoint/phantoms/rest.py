@@ -71,12 +71,18 @@ def rest_layers(shape: Shape, world_from_head: Array, bottom_mm: float) -> list[
     def table(c: Context) -> Array:
         w = c.world
         curve = (w.x - x) ** 2 / 900.0
-        return np.maximum(w.y - y + 34.0 - curve, np.maximum(y - 62.0 - w.y, np.abs(w.x - x) - 210))
+        value: Array = np.maximum(
+            w.y - y + 34.0 - curve, np.maximum(y - 62.0 - w.y, np.abs(w.x - x) - 210)
+        )
+        return value
 
     def table_core(c: Context) -> Array:
         w = c.world
         curve = (w.x - x) ** 2 / 900.0
-        return np.maximum(w.y - y + 36.2 - curve, np.maximum(y - 59.5 - w.y, np.abs(w.x - x) - 207))
+        value: Array = np.maximum(
+            w.y - y + 36.2 - curve, np.maximum(y - 59.5 - w.y, np.abs(w.x - x) - 207)
+        )
+        return value
 
     return [
         Layer("cushion", cushion, -925.0),

@@ -47,7 +47,13 @@ def _random_bumps(
         # n bumps of this footprint overlap: scale so that their sum has the wanted spread
         cover = n * (s / 90.0) ** 2 / 4.0
         a = float(rng.standard_normal()) * rms_mm / np.sqrt(max(cover, 0.05))
-        rows.append(((float(c[0]), float(c[1]), float(c[2])), s, float(np.clip(a, -2.2 * rms_mm, 2.2 * rms_mm))))
+        rows.append(
+            (
+                (float(c[0]), float(c[1]), float(c[2])),
+                s,
+                float(np.clip(a, -2.2 * rms_mm, 2.2 * rms_mm)),
+            )
+        )
     return rows
 
 
@@ -61,6 +67,7 @@ class Shape:
         skull_extra: tuple[Bumps, ...] = (),
         thickness_extra: tuple[Bumps, ...] = (),
     ) -> None:
+        """Draw the unevenness of one head; the extras are planted bumps."""
         rng = np.random.default_rng([spec.seed, 11])
         self.spec = spec
         self.scalp_extra = scalp_extra
@@ -71,8 +78,11 @@ class Shape:
         self.a_mm = spec.breadth_mm / 2.0 - spec.scalp_mm - 2.6
         self.c_up_mm = self.b_mm * spec.height_ratio
         self.c_down_mm = self.b_mm * 0.64
-        self.scale = (spec.breadth_mm / 153.0, spec.length_mm / 197.0,
-                      spec.length_mm / 197.0 * spec.height_ratio / 0.915)
+        self.scale = (
+            spec.breadth_mm / 153.0,
+            spec.length_mm / 197.0,
+            spec.length_mm / 197.0 * spec.height_ratio / 0.915,
+        )
         b = np.deg2rad(spec.inion_deg)
         self.inion_direction = (0.0, -float(np.cos(b)), float(np.sin(b)))
         ix, iy, iz = self.inion_direction
@@ -97,28 +107,46 @@ class Shape:
         ]
         uneven = _random_bumps(rng, 34, (16.0, 38.0), spec.uneven_skull_mm)
         side = float(rng.choice([-1.0, 1.0]))
-        bulges = [((side * 0.72, float(rng.uniform(-0.6, 0.5)), float(rng.uniform(0.1, 0.6))),
-                   26.0, spec.bulge_mm),
-                  ((-side * 0.72, float(rng.uniform(-0.6, 0.5)), float(rng.uniform(0.1, 0.6))),
-                   26.0, -0.6 * spec.bulge_mm)]
+        bulges = [
+            (
+                (side * 0.72, float(rng.uniform(-0.6, 0.5)), float(rng.uniform(0.1, 0.6))),
+                26.0,
+                spec.bulge_mm,
+            ),
+            (
+                (-side * 0.72, float(rng.uniform(-0.6, 0.5)), float(rng.uniform(0.1, 0.6))),
+                26.0,
+                -0.6 * spec.bulge_mm,
+            ),
+        ]
         self._outer = Bumps.of(fixed + uneven + bulges)
         self._scalp = Bumps.of(
-            [((0.97, 0.18, -0.18), 26.0, 5.0), ((-0.97, 0.18, -0.18), 26.0, 5.0),  # temporalis
-             ((0.80, 0.55, -0.18), 16.0, 4.0), ((-0.80, 0.55, -0.18), 16.0, 4.0),
-             ((0.0, 0.97, 0.1), 26.0, -0.7),  # forehead is thinner
-             ((0.0, 0.98, -0.19), 11.0, 0.6),
-             ((0.0, 0.93, -0.36), 8.0, 0.8),
-             ((0.0, -0.9, -0.3), 30.0, 1.6)]
-            + _random_bumps(rng, 30, (14.0, 32.0), spec.uneven_scalp_mm))
+            [
+                ((0.97, 0.18, -0.18), 26.0, 5.0),
+                ((-0.97, 0.18, -0.18), 26.0, 5.0),  # temporalis
+                ((0.80, 0.55, -0.18), 16.0, 4.0),
+                ((-0.80, 0.55, -0.18), 16.0, 4.0),
+                ((0.0, 0.97, 0.1), 26.0, -0.7),  # forehead is thinner
+                ((0.0, 0.98, -0.19), 11.0, 0.6),
+                ((0.0, 0.93, -0.36), 8.0, 0.8),
+                ((0.0, -0.9, -0.3), 30.0, 1.6),
+                *_random_bumps(rng, 30, (14.0, 32.0), spec.uneven_scalp_mm),
+            ]
+        )
         t = spec.skull_mm
         self._thick = Bumps.of(
-            [((0.98, 0.15, -0.22), 20.0, -0.42 * t), ((-0.98, 0.15, -0.22), 20.0, -0.42 * t),
-             ((0.0, 0.98, -0.15), 13.0, 0.55 * t + 1.5),  # room for the frontal sinus
-             ((0.22, 0.95, -0.15), 11.0, 0.35 * t), ((-0.22, 0.95, -0.15), 11.0, 0.35 * t),
-             ((ix, iy, iz), 12.0, 0.75 * t),  # both occipital protuberances
-             ((0.0, -0.9, 0.3), 24.0, 0.12 * t),
-             ((0.0, -0.75, -0.66), 22.0, -0.25 * t)]
-            + _random_bumps(rng, 30, (14.0, 34.0), spec.uneven_thickness * t))
+            [
+                ((0.98, 0.15, -0.22), 20.0, -0.42 * t),
+                ((-0.98, 0.15, -0.22), 20.0, -0.42 * t),
+                ((0.0, 0.98, -0.15), 13.0, 0.55 * t + 1.5),  # room for the frontal sinus
+                ((0.22, 0.95, -0.15), 11.0, 0.35 * t),
+                ((-0.22, 0.95, -0.15), 11.0, 0.35 * t),
+                ((ix, iy, iz), 12.0, 0.75 * t),  # both occipital protuberances
+                ((0.0, -0.9, 0.3), 24.0, 0.12 * t),
+                ((0.0, -0.75, -0.66), 22.0, -0.25 * t),
+                *_random_bumps(rng, 30, (14.0, 34.0), spec.uneven_thickness * t),
+            ]
+        )
 
     # -- surfaces ---------------------------------------------------------------------------
     def outer(self, u: Array) -> Array:

@@ -32,8 +32,9 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 
 
-def on_tape(line: FloatArray, across: FloatArray, outward: FloatArray, s_mm: float) -> tuple[
-        FloatArray, FloatArray, float]:
+def on_tape(
+    line: FloatArray, across: FloatArray, outward: FloatArray, s_mm: float
+) -> tuple[FloatArray, FloatArray, float]:
     """Point at a taut length, the tape's direction there, and the length in contact.
 
     Returns
@@ -71,8 +72,14 @@ def on_tape(line: FloatArray, across: FloatArray, outward: FloatArray, s_mm: flo
     return point, unit, float(surface)
 
 
-def lateral_line(shape: Shape, start: FloatArray, unit_along: FloatArray, sign: float,
-                 reach_mm: float = 100.0, step_deg: float = 0.05) -> tuple[FloatArray, FloatArray]:
+def lateral_line(
+    shape: Shape,
+    start: FloatArray,
+    unit_along: FloatArray,
+    sign: float,
+    reach_mm: float = 100.0,
+    step_deg: float = 0.05,
+) -> tuple[FloatArray, FloatArray]:
     """Skin from a midline point to one side, in the plane square to the tape there.
 
     Returns
@@ -107,10 +114,11 @@ def _gradient(field: Field, p: FloatArray) -> FloatArray:
     q = p[..., None, :] + steps
     r = p[..., None, :] - steps
     g = (field(q) - field(r)) / (2 * h)
-    return g / np.linalg.norm(g, axis=-1, keepdims=True)
+    value: FloatArray = g / np.linalg.norm(g, axis=-1, keepdims=True)
+    return value
 
 
-def bone_normal(field: Field, foot: FloatArray, radius_mm: float, n: int = 360) -> FloatArray:
+def bone_normal(field: Field, foot: FloatArray, radius_mm: float, n: int = 240) -> FloatArray:
     """Area-weighted mean of the outward unit normals within a straight distance of a point.
 
     The integral of the normal over a patch is half the line integral of position x step round
@@ -124,7 +132,7 @@ def bone_normal(field: Field, foot: FloatArray, radius_mm: float, n: int = 360) 
     ray = np.cos(a)[:, None] * e1 + np.sin(a)[:, None] * e2
     # on the sphere of that radius round the foot, from outside inwards
     lo, hi = np.full(n, -0.9), np.full(n, 0.9)  # angle above and below the tangent plane
-    for _ in range(46):
+    for _ in range(28):
         mid = 0.5 * (lo + hi)
         p = foot + radius_mm * (np.cos(mid)[:, None] * ray - np.sin(mid)[:, None] * axis)
         inside = field(p) < 0
@@ -138,8 +146,9 @@ def bone_normal(field: Field, foot: FloatArray, radius_mm: float, n: int = 360) 
     return out
 
 
-def perpendicular(shape: Shape, entry: FloatArray, radius_mm: float = 10.0) -> tuple[
-        FloatArray, FloatArray]:
+def perpendicular(
+    shape: Shape, entry: FloatArray, radius_mm: float = 10.0
+) -> tuple[FloatArray, FloatArray]:
     """Foot on the outer table and inward unit direction of the trajectory through ``entry``.
 
     The line through the entry meets the outer table along the mean normal at its own foot.
@@ -148,12 +157,12 @@ def perpendicular(shape: Shape, entry: FloatArray, radius_mm: float = 10.0) -> t
     normal = _gradient(field, entry)
     foot = entry
     for _ in range(60):
-        t = first_crossing(field, entry[None] + 2.0 * normal, -normal[None], 80.0, 0.5)[0]
+        t = first_crossing(field, entry[None] + 2.0 * normal, -normal[None], 80.0, 1.0)[0]
         new = entry + (2.0 - t) * normal
         moved = float(np.linalg.norm(new - foot))
         foot = new
         normal = bone_normal(field, foot, radius_mm)
-        if moved < 1e-7:
+        if moved < 1e-6:
             break
     return foot, -normal
 
@@ -190,8 +199,13 @@ def crossings(shape: Shape, foot: FloatArray, unit_inward: FloatArray) -> Crossi
     return Crossings(foot + a * unit_inward, foot + d * unit_inward, d - a, b - a, c - b, d - c)
 
 
-def thinnest(shape: Shape, foot: FloatArray, unit_inward: FloatArray, within_mm: float = 5.0,
-             tilt_deg: float = 4.0) -> float:
+def thinnest(
+    shape: Shape,
+    foot: FloatArray,
+    unit_inward: FloatArray,
+    within_mm: float = 5.0,
+    tilt_deg: float = 4.0,
+) -> float:
     """Thinnest skull within a distance of the foot and a tilt of the trajectory, mm."""
     e1 = np.cross(unit_inward, [0.0, 0.0, 1.0])
     e1 /= np.linalg.norm(e1)
@@ -224,7 +238,9 @@ def thinnest(shape: Shape, foot: FloatArray, unit_inward: FloatArray, within_mm:
     return float(np.nanmin(inner - outer))
 
 
-def _laid_on(field: Field, a: FloatArray, b: FloatArray, out: FloatArray, n: int = 41) -> FloatArray:
+def _laid_on(
+    field: Field, a: FloatArray, b: FloatArray, out: FloatArray, n: int = 41
+) -> FloatArray:
     """Length of the surface section from points ``a`` to ``b`` (m, 3) in planes holding ``out``."""
     t = np.linspace(0.0, 1.0, n)
     chord = a[:, None, :] + t[None, :, None] * (b - a)[:, None, :]
@@ -242,8 +258,9 @@ def _in_plane(field: Field, p: FloatArray) -> FloatArray:
     return out
 
 
-def suture_distances(shape: Shape, curve: FloatArray, foot: FloatArray, entry: FloatArray) -> tuple[
-        float | None, float, float | None]:
+def suture_distances(
+    shape: Shape, curve: FloatArray, foot: FloatArray, entry: FloatArray
+) -> tuple[float | None, float, float | None]:
     """Signed distances from a site to the coronal suture, positive in front of it.
 
     Parameters

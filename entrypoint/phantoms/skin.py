@@ -51,8 +51,11 @@ def skin_without_ears(shape: Shape, p: Points, scalp: Array | None = None) -> Ar
     face = ellipsoid(q, (0, 36, -66), (65, 53, 58))
     jaw = ellipsoid(q, (0, 38, -108), (50, 54, 40))
     cheek = ellipsoid(m, (35, 66, -66), (25, 24, 24))
-    lips = union(ellipsoid(q, (0, 86, -98), (24, 14.0, 9.5)),
-                 ellipsoid(q, (0, 85, -110), (22, 13.0, 8.0)), 3.0)
+    lips = union(
+        ellipsoid(q, (0, 86, -98), (24, 14.0, 9.5)),
+        ellipsoid(q, (0, 85, -110), (22, 13.0, 8.0)),
+        3.0,
+    )
     chin = ellipsoid(q, (0, 79.5, -134), (19, 15, 14))
     low = union(union(face, jaw, 22.0), cheek, 14.0)
     low = union(union(low, lips, 7.0), chin, 11.0)

@@ -31,8 +31,8 @@ def soft_layers(shape: Shape) -> list[Layer]:
         under = c.d_skin + 5.5 + 1.8 * c.texture("fat depth", 24.0)
         vault = c.d_out - 2.0 - 0.45 * c.texture("galea", 18.0)
         temporal = c.d_out - 10.5 * np.exp(
-            -(((q.y - 22.0) / 30.0) ** 4) - (((q.z + 20.0) / 34.0) ** 4)) * step(
-            np.abs(q.x) - 42.0, 14.0)
+            -(((q.y - 22.0) / 30.0) ** 4) - (((q.z + 20.0) / 34.0) ** 4)
+        ) * step(np.abs(q.x) - 42.0, 14.0)
         return np.maximum(np.minimum(np.minimum(under, vault), temporal), c.d_skin + 2.0)
 
     def deep_hu(c: Context) -> Array:
@@ -41,7 +41,8 @@ def soft_layers(shape: Shape) -> list[Layer]:
         # muscles run mostly up and down, fat in thin planes between them
         t = texture_at(c, "planes", 19.0, Points(q.x, q.y, 0.28 * q.z))
         planes = np.exp(-((2.6 * t) ** 2)) * low
-        return 54.0 + 5.0 * c.texture("muscle", 7.0) - 105.0 * planes
+        value: Array = 54.0 + 5.0 * c.texture("muscle", 7.0) - 105.0 * planes
+        return value
 
     def buccal(c: Context) -> Array:
         m = face_points(shape, c.p).mirrored()
@@ -63,10 +64,20 @@ def airway_layers(shape: Shape) -> list[Layer]:
     def air(c: Context) -> Array:
         q = face_points(shape, c.p)
         m = q.mirrored()
-        tube = chain(m, [(0, 12, -64, 8.0), (0, 3, -84, 7.5), (0, 6, -104, 7.0), (0, 9, -130, 6.0),
-                         (0, 10, -200, 8.0)])
-        mouth = np.maximum(np.abs(q.z + 92.0 + 0.010 * (q.y - 50) ** 2) - 1.2, np.maximum(
-            np.abs(q.x) - 20.0, np.maximum(25.0 - q.y, q.y - 72.0)))
+        tube = chain(
+            m,
+            [
+                (0, 12, -64, 8.0),
+                (0, 3, -84, 7.5),
+                (0, 6, -104, 7.0),
+                (0, 9, -130, 6.0),
+                (0, 10, -200, 8.0),
+            ],
+        )
+        mouth = np.maximum(
+            np.abs(q.z + 92.0 + 0.010 * (q.y - 50) ** 2) - 1.2,
+            np.maximum(np.abs(q.x) - 20.0, np.maximum(25.0 - q.y, q.y - 72.0)),
+        )
         return np.minimum(tube, mouth)
 
     return [Layer("airway", air, -990.0, ((-26, -10, -205), (26, 78, -50)))]

@@ -72,8 +72,7 @@ def suture_layers(shape: Shape, bregma_rad: float) -> list[Layer]:
     def teeth(c: Context, along: Array, name: str, size: float) -> Array:
         # less interdigitation towards the inner table
         fade = np.clip(1.0 + c.d_out / 9.0, 0.15, 1.0)
-        return size * fade * (np.sin(along * (2 * np.pi / 8.0)) * 0.6
-                              + 0.8 * c.texture(name, 7.0))
+        return size * fade * (np.sin(along * (2 * np.pi / 8.0)) * 0.6 + 0.8 * c.texture(name, 7.0))
 
     def coronal(c: Context) -> Array:
         phi, psi, cos = angles(c)
@@ -81,7 +80,8 @@ def suture_layers(shape: Shape, bregma_rad: float) -> list[Layer]:
         outer = c.r - c.d_out
         at = bregma_rad - s.suture_bow * bow_mm(lateral) / (outer * np.maximum(cos, 0.2))
         d = (at - phi) * c.r * np.maximum(cos, 0.05)
-        return d + teeth(c, lateral, "coronal", 0.7) * step(np.abs(lateral) - 8.0, 16.0)
+        value: Array = d + teeth(c, lateral, "coronal", 0.7) * step(np.abs(lateral) - 8.0, 16.0)
+        return value
 
     def sagittal(c: Context) -> Array:
         phi, _, _ = angles(c)

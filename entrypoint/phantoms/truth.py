@@ -47,14 +47,13 @@ def exact_answers(
 
     skin = profile.skin_profile(shape, step_deg)
     bone = profile.bone_profile(shape, step_deg)
-    i_skin, skin_depth = profile.nasion_index(skin)
-    i_bone, bone_depth = profile.nasion_index(bone)
+    nasion_skin, s_skin, skin_depth = profile.nasion(skin)
+    nasion_bone, s_bone, bone_depth = profile.nasion(bone)
     u = np.array(head.shape.inion_direction)
     inion_bone = u * float(shape.outer(u[None])[0])
-    after = np.arange(len(skin)) > i_skin
-    gap = np.where(after, np.linalg.norm(skin - inion_bone, axis=1), np.inf)
-    i_inion = int(np.argmin(gap))
-    midline = skin[i_skin : i_inion + 1]
+    inion_skin, s_inion = profile.drop(skin[len(skin) // 2 :], inion_bone)
+    s_inion += float(profile.lengths(skin[: len(skin) // 2 + 1])[-1])
+    midline = profile.cut(skin, s_skin, s_inion)
     x_axis = np.array([1.0, 0.0, 0.0])
     up = np.array([0.0, 0.0, 1.0])
     touch = profile.taut(midline, x_axis, up)
@@ -65,47 +64,75 @@ def exact_answers(
     curve = directions * shape.outer(directions)[:, None]
     b = coronal_curve(shape, head.bregma_rad, np.zeros(1))
     bregma = b[0] * float(shape.outer(b)[0])
-    bone_from_nasion = bone[i_bone:]
-    vertex = midline[int(np.argmax(midline[:, 2]))]
+    vertex = _highest(midline)
     landmarks = {
-        "nasion_skin": skin[i_skin], "nasion_bone": bone[i_bone], "inion": skin[i_inion],
-        "inion_bone": inion_bone, "bregma": bregma, "vertex": vertex, **_face_points(head),
+        "nasion_skin": nasion_skin,
+        "nasion_bone": nasion_bone,
+        "inion": inion_skin,
+        "inion_bone": inion_bone,
+        "bregma": bregma,
+        "vertex": vertex,
+        **_face_points(head),
     }
-    k = int(np.argmin(np.linalg.norm(bone_from_nasion - point, axis=1)))
+    _, s_below = profile.drop(bone, point)
     out: dict[str, Any] = {
         "kind": "entrypoint.phantom.truth",
         "practice": True,
         "name": head.spec.name,
         "seed": head.spec.seed,
         "frame": "RAS mm",
-        "rule": {"midline_arc_mm": midline_arc_mm, "lateral_arc_mm": lateral_arc_mm,
-                 "sensor_depth_mm": sensor_depth_mm, "suture_margin_mm": suture_margin_mm},
+        "rule": {
+            "midline_arc_mm": midline_arc_mm,
+            "lateral_arc_mm": lateral_arc_mm,
+            "sensor_depth_mm": sensor_depth_mm,
+            "suture_margin_mm": suture_margin_mm,
+        },
         "world_from_head": [[float(v) for v in row] for row in head.world_from_head],
         "landmarks": {n: world(p) for n, p in landmarks.items()},
         "nasion_depth_mm": {"skin": skin_depth, "bone": bone_depth},
         "midsagittal_plane": {"point_mm": world(np.zeros(3)), "unit_normal": turn(x_axis)},
         "midline": {
-            "point_mm": world(point), "unit_along": turn(along), "surface_mm": surface,
-            "chord_mm": float(np.linalg.norm(point - skin[i_skin])),
-            "bone_mm": float(profile.lengths(bone_from_nasion)[k]),
+            "point_mm": world(point),
+            "unit_along": turn(along),
+            "surface_mm": surface,
+            "chord_mm": float(np.linalg.norm(point - nasion_skin)),
+            "bone_mm": s_below - s_bone,
             "nasion_inion_taut_mm": nasion_inion_taut,
             "nasion_inion_surface_mm": float(profile.lengths(midline)[-1]),
             "nasion_bregma_bone_mm": head.spec.nasion_bregma_arc_mm,
             "profile_mm": [world(p) for p in midline[:: max(1, len(midline) // 240)]],
         },
         "coronal_suture": {
-            "along": "outer_table", "open": head.spec.suture_open,
+            "along": "outer_table",
+            "open": head.spec.suture_open,
             "curve_mm": [world(p) for p in curve[::10]],
         },
         "sides": {},
-        "conditions": [
-            {"code": c.code, **c.truth(head)} for c in head.spec.conditions
-        ],
+        "conditions": [{"code": c.code, **c.truth(head)} for c in head.spec.conditions],
     }
     for name, sign in (("right", 1.0), ("left", -1.0)):
-        out["sides"][name] = _side(head, point, along, sign, curve, lateral_arc_mm,
-                                   sensor_depth_mm, suture_margin_mm, world, turn, step_deg)
+        out["sides"][name] = _side(
+            head,
+            point,
+            along,
+            sign,
+            curve,
+            lateral_arc_mm,
+            sensor_depth_mm,
+            suture_margin_mm,
+            world,
+            turn,
+            step_deg,
+        )
     return out
+
+
+def _highest(line: FloatArray) -> FloatArray:
+    """Highest point of a dense line, between its samples."""
+    k = int(np.argmax(line[:, 2]))
+    a, b, c = np.polyfit(line[k - 3 : k + 4, 1] - line[k, 1], line[k - 3 : k + 4, 2], 2)
+    y = -b / (2.0 * a)
+    return np.array([0.0, line[k, 1] + y, float(np.polyval([a, b, c], y))])
 
 
 def _face_points(head: Head) -> dict[str, FloatArray]:
@@ -118,15 +145,24 @@ def _face_points(head: Head) -> dict[str, FloatArray]:
         start = np.array([[sign * 120.0, 3.0 * sy, -43.0 * sz]])
         t = profile.first_crossing(field, start, np.array([[-sign, 0.0, 0.0]]), 90.0)[0]
         out[f"{name}_preauricular"] = start[0] - np.array([sign * t, 0.0, 0.0])
-        out[f"{name}_pupil"] = np.array([sign * head.spec.interpupillary_mm / 2.0 * sx,
-                                         86.5 * sy, -37.0 * sz])
+        out[f"{name}_pupil"] = np.array(
+            [sign * head.spec.interpupillary_mm / 2.0 * sx, 86.5 * sy, -37.0 * sz]
+        )
     return out
 
 
 def _side(
-    head: Head, point: FloatArray, along: FloatArray, sign: float, curve: FloatArray,
-    lateral_arc_mm: float, sensor_depth_mm: float, suture_margin_mm: float,
-    world: Any, turn: Any, step_deg: float,
+    head: Head,
+    point: FloatArray,
+    along: FloatArray,
+    sign: float,
+    curve: FloatArray,
+    lateral_arc_mm: float,
+    sensor_depth_mm: float,
+    suture_margin_mm: float,
+    world: Any,
+    turn: Any,
+    step_deg: float,
 ) -> dict[str, Any]:
     shape = head.shape
     line, outward = site.lateral_line(shape, point, along, sign, step_deg=step_deg)
@@ -135,11 +171,11 @@ def _side(
     cross = site.crossings(shape, foot, inward)
     tip = cross.inner + sensor_depth_mm * inward
     suture, nearest, scalp_tape = site.suture_distances(shape, curve, foot, entry)
-    gaps = [g for c in head.spec.conditions
-            for g in (c.bone_gap_mm(head, foot),) if g is not None]
+    gaps = [g for c in head.spec.conditions for g in (c.bone_gap_mm(head, foot),) if g is not None]
     bone_there = not gaps or min(gaps) > _GAP_MM
     skin_out = profile.first_crossing(
-        profile.skin_field(shape), (foot - 60.0 * inward)[None], inward[None], 70.0, 0.25)[0]
+        profile.skin_field(shape), (foot - 60.0 * inward)[None], inward[None], 70.0, 0.25
+    )[0]
     scalp = 60.0 - float(skin_out)
 
     def only(v: Any) -> Any:
@@ -153,11 +189,16 @@ def _side(
         "unit_inward": turn(inward),
         "bone_present": bone_there,
         "bone_gap_mm": min(gaps) if gaps else None,
-        "tapes": {"lateral_taut_mm": lateral_arc_mm, "lateral_surface_mm": lateral_surface,
-                  "lateral_straight_mm": float(abs(entry[0]))},
+        "tapes": {
+            "lateral_taut_mm": lateral_arc_mm,
+            "lateral_surface_mm": lateral_surface,
+            "lateral_straight_mm": float(abs(entry[0])),
+        },
         "thickness": {
-            "scalp_mm": scalp, "skull_mm": only(cross.skull_mm),
-            "outer_table_mm": only(cross.outer_table_mm), "diploe_mm": only(cross.diploe_mm),
+            "scalp_mm": scalp,
+            "skull_mm": only(cross.skull_mm),
+            "outer_table_mm": only(cross.outer_table_mm),
+            "diploe_mm": only(cross.diploe_mm),
             "inner_table_mm": only(cross.inner_table_mm),
             "tables_merged": cross.diploe_mm < 0.5,
             "thinnest_near_mm": only(site.thinnest(shape, foot, inward)),
@@ -167,7 +208,9 @@ def _side(
             "midline_outer_table_mm": sign * float(foot[0]),
             "midline_inner_table_mm": only(sign * float(cross.inner[0])),
             "midline_tip_mm": only(sign * float(tip[0])),
-            "suture_mm": suture, "suture_nearest_mm": nearest, "suture_scalp_mm": scalp_tape,
+            "suture_mm": suture,
+            "suture_nearest_mm": nearest,
+            "suture_scalp_mm": scalp_tape,
             "margin_kept": nearest >= suture_margin_mm,
         },
     }

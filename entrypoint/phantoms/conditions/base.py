@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 __all__ = ["Condition", "Patch", "site_direction"]
 
 
-def site_direction(head: Head, side: str, *, ahead_mm: float = 0.0,
-                   lateral_mm: float = 30.0) -> Point:
+def site_direction(
+    head: Head, side: str, *, ahead_mm: float = 0.0, lateral_mm: float = 30.0
+) -> Point:
     """Direction, from the head's origin, of about the rule's point or of a point near it."""
     half = 0.5 * head.spec.length_mm
     phi = np.deg2rad(-19.0) + (110.0 - ahead_mm) / half
@@ -53,6 +54,7 @@ class Patch:
 
     def coordinates(self, c: Context) -> tuple[Array, Array, Array]:
         """Distances across, along and out of the spot, mm."""
+
         def dot(v: Array) -> Array:
             return c.p.x * float(v[0]) + c.p.y * float(v[1]) + c.p.z * float(v[2])
 

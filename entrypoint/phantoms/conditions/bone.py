@@ -29,8 +29,9 @@ class MissingBone(Condition):
     hu: float = 38.0
 
     def _patch(self, head: Head) -> Patch:
-        return Patch.at(site_direction(head, self.side, ahead_mm=self.ahead_mm,
-                                       lateral_mm=self.lateral_mm))
+        return Patch.at(
+            site_direction(head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm)
+        )
 
     def layers(self, head: Head) -> list[Layer]:
         """Soft tissue in place of bone."""
@@ -39,12 +40,20 @@ class MissingBone(Condition):
         def hole(c: Context) -> Array:
             a, b, n = patch.coordinates(c)
             disc = np.sqrt(a * a + b * b) - self.radius_mm
-            return np.maximum(np.maximum(disc, -n), np.maximum(c.d_out - 0.4, -c.d_in - 0.4))
+            value: Array = np.maximum(
+                np.maximum(disc, -n), np.maximum(c.d_out - 0.4, -c.d_in - 0.4)
+            )
+            return value
 
         r = self.radius_mm + 25.0
-        return [Layer("missing bone", hole, lambda c: self.hu + 6.0 * c.texture("scar", 8.0),
-                      head.inside((float(patch.n[0]), float(patch.n[1]), float(patch.n[2])),
-                                  -r, r))]
+        return [
+            Layer(
+                "missing bone",
+                hole,
+                lambda c: self.hu + 6.0 * c.texture("scar", 8.0),
+                head.inside((float(patch.n[0]), float(patch.n[1]), float(patch.n[2])), -r, r),
+            )
+        ]
 
     def bone_gap_mm(self, head: Head, point_mm: Array) -> float | None:
         """Distance to the rim, 0 inside."""
@@ -70,8 +79,9 @@ class LinearFracture(Condition):
     lateral_mm: float = 30.0
 
     def _line(self, head: Head) -> tuple[Patch, float, float]:
-        patch = Patch.at(site_direction(head, self.side, ahead_mm=self.ahead_mm,
-                                        lateral_mm=self.lateral_mm))
+        patch = Patch.at(
+            site_direction(head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm)
+        )
         t = np.deg2rad(self.turn_deg)
         return patch, float(np.cos(t)), float(np.sin(t))
 
@@ -89,9 +99,16 @@ class LinearFracture(Condition):
             return np.maximum(np.maximum(far, -n), np.maximum(c.d_out, -c.d_in))
 
         r = 0.5 * self.length_mm + 25.0
-        return [Layer("fracture", reach, 35.0,
-                      head.inside((float(patch.n[0]), float(patch.n[1]), float(patch.n[2])),
-                                  -r, r), sheet, 0.5 * self.width_mm)]
+        return [
+            Layer(
+                "fracture",
+                reach,
+                35.0,
+                head.inside((float(patch.n[0]), float(patch.n[1]), float(patch.n[2])), -r, r),
+                sheet,
+                0.5 * self.width_mm,
+            )
+        ]
 
     def bone_gap_mm(self, head: Head, point_mm: Array) -> float | None:
         """Distance to the crack, to about 1 mm: it is not quite straight."""
@@ -134,15 +151,17 @@ class DepressedFracture(Condition):
 
         def ring(c: Context) -> Array:
             a, b, _ = patch.coordinates(c)
-            return np.sqrt(a * a + b * b) - self.radius_mm + 0.8 * c.texture("rim", 16.0)
+            value: Array = np.sqrt(a * a + b * b) - self.radius_mm + 0.8 * c.texture("rim", 16.0)
+            return value
 
         def reach(c: Context) -> Array:
             _, _, n = patch.coordinates(c)
             return np.maximum(-n, np.maximum(c.d_out, -c.d_in))
 
         r = self.radius_mm + 25.0
-        return [Layer("rim crack", reach, 35.0, head.inside(self._direction(head), -r, r), ring,
-                      0.6)]
+        return [
+            Layer("rim crack", reach, 35.0, head.inside(self._direction(head), -r, r), ring, 0.6)
+        ]
 
     def bone_gap_mm(self, head: Head, point_mm: Array) -> float | None:
         """Distance to the rim, from either side; the piece itself counts as cracked."""
@@ -165,8 +184,10 @@ class Hyperostosis(Condition):
         """Thickness is added inside: the outer table stays."""
         rows = []
         for s in (1.0, -1.0):
-            rows += [((s * 0.36, 0.75, 0.52), 17.0, self.height_mm),
-                     ((s * 0.45, 0.85, 0.20), 15.0, 0.7 * self.height_mm)]
+            rows += [
+                ((s * 0.36, 0.75, 0.52), 17.0, self.height_mm),
+                ((s * 0.45, 0.85, 0.20), 15.0, 0.7 * self.height_mm),
+            ]
         return Bumps.of(rows)
 
     def truth(self, head: Head) -> dict[str, Any]:
@@ -185,8 +206,12 @@ class Flattened(Condition):
     def skull_bumps(self, head: Head) -> Bumps | None:
         """Bumps kept off the midline."""
         s = 1.0 if self.side == "right" else -1.0
-        return Bumps.of([((s * 0.55, -0.80, 0.15), 24.0, -self.depth_mm),
-                         ((s * 0.55, 0.76, 0.30), 24.0, 0.35 * self.depth_mm)])
+        return Bumps.of(
+            [
+                ((s * 0.55, -0.80, 0.15), 24.0, -self.depth_mm),
+                ((s * 0.55, 0.76, 0.30), 24.0, 0.35 * self.depth_mm),
+            ]
+        )
 
     def truth(self, head: Head) -> dict[str, Any]:
         """Side and depth."""

@@ -37,10 +37,24 @@ def _add(spec: HeadSpec, condition: Condition) -> HeadSpec:
 def _child(s: HeadSpec, rng: np.random.Generator) -> HeadSpec:
     k = float(rng.uniform(0.82, 0.90))
     return replace(
-        s, child=True, length_mm=196.0 * k, breadth_mm=156.0 * k, scalp_mm=4.2, skull_mm=3.4,
-        outer_table_mm=1.0, inner_table_mm=0.8, cortical_hu=900.0, diploe_hu=420.0,
-        nasion_bregma_arc_mm=122.0 * k, suture_width_mm=2.2, suture_hu=45.0, brow_mm=0.3,
-        frontal_sinus=0.0, inion_mm=0.8, interpupillary_mm=63.0 * k)
+        s,
+        child=True,
+        length_mm=196.0 * k,
+        breadth_mm=156.0 * k,
+        scalp_mm=4.2,
+        skull_mm=3.4,
+        outer_table_mm=1.0,
+        inner_table_mm=0.8,
+        cortical_hu=900.0,
+        diploe_hu=420.0,
+        nasion_bregma_arc_mm=122.0 * k,
+        suture_width_mm=2.2,
+        suture_hu=45.0,
+        brow_mm=0.3,
+        frontal_sinus=0.0,
+        inion_mm=0.8,
+        interpupillary_mm=63.0 * k,
+    )
 
 
 CONDITIONS: dict[str, Change] = {
@@ -56,21 +70,36 @@ CONDITIONS: dict[str, Change] = {
     "no-head-rest": lambda s, r: replace(s, head_rest=False),
     "midline-shift": lambda s, r: replace(s, midline_shift_mm=float(r.choice([-1, 1])) * 9.0),
     "child": _child,
-    "haematoma": lambda s, r: _add(s, Haematoma(
-        side=_side(r), height_mm=float(r.uniform(5.0, 20.0)), sigma_mm=float(r.uniform(14.0, 22.0)))),
+    "haematoma": lambda s, r: _add(
+        s,
+        Haematoma(
+            side=_side(r),
+            height_mm=float(r.uniform(5.0, 20.0)),
+            sigma_mm=float(r.uniform(14.0, 22.0)),
+        ),
+    ),
     "hyperostosis": lambda s, r: _add(s, Hyperostosis(height_mm=float(r.uniform(4.0, 8.0)))),
     "flattened": lambda s, r: _add(s, Flattened(side=_side(r), depth_mm=float(r.uniform(5, 11)))),
     "burr-hole": lambda s, r: _add(s, MissingBone(side=_side(r), radius_mm=7.0)),
-    "craniectomy": lambda s, r: _add(s, MissingBone(
-        side=_side(r), radius_mm=38.0, ahead_mm=-30.0, lateral_mm=58.0)),
-    "linear-fracture": lambda s, r: _add(s, LinearFracture(
-        side=_side(r), turn_deg=float(r.uniform(-60, 60)), offset_mm=float(r.uniform(-5, 5)))),
+    "craniectomy": lambda s, r: _add(
+        s, MissingBone(side=_side(r), radius_mm=38.0, ahead_mm=-30.0, lateral_mm=58.0)
+    ),
+    "linear-fracture": lambda s, r: _add(
+        s,
+        LinearFracture(
+            side=_side(r), turn_deg=float(r.uniform(-60, 60)), offset_mm=float(r.uniform(-5, 5))
+        ),
+    ),
     "depressed-fracture": lambda s, r: _add(s, DepressedFracture(side=_side(r))),
     "plate": lambda s, r: _add(s, Plate(side=_side(r))),
     "bolt": lambda s, r: _add(s, Bolt(side=_side(r))),
     "air": lambda s, r: _add(s, InnerAir(side=_side(r), thick_mm=float(r.uniform(5.0, 12.0)))),
-    "subdural": lambda s, r: _add(s, Collection(
-        side=_side(r), thick_mm=float(r.uniform(5.0, 13.0)), hu=float(r.choice([18.0, 64.0])))),
+    "subdural": lambda s, r: _add(
+        s,
+        Collection(
+            side=_side(r), thick_mm=float(r.uniform(5.0, 13.0)), hu=float(r.choice([18.0, 64.0]))
+        ),
+    ),
     "bandage": lambda s, r: _add(s, Bandage()),
     "electrodes": lambda s, r: _add(s, Electrodes()),
     "hair": lambda s, r: _add(s, Hair(thick_mm=float(r.uniform(5.0, 14.0)))),
@@ -96,7 +125,9 @@ def plant(spec: HeadSpec, *names: str, seed: int | None = None) -> HeadSpec:
         For a name that is not in the catalogue.
     """
     for name in names:
-        rng = np.random.default_rng([spec.seed if seed is None else seed, 71, len(name), ord(name[0])])
+        rng = np.random.default_rng(
+            [spec.seed if seed is None else seed, 71, len(name), ord(name[0])]
+        )
         spec = CONDITIONS[name](spec, rng)
     if not names:
         return spec

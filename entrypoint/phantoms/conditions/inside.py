@@ -37,14 +37,17 @@ class Collection(Condition):
         """Spread over one side."""
         s = 1.0 if self.side == "right" else -1.0
         site = site_direction(head, self.side)
-        bump = Bumps.of([((s * 0.75, 0.35, 0.5), 38.0, self.thick_mm), (site, 26.0, 0.5 * self.thick_mm)])
+        bump = Bumps.of(
+            [((s * 0.75, 0.35, 0.5), 38.0, self.thick_mm), (site, 26.0, 0.5 * self.thick_mm)]
+        )
         base = _crescent(bump)
 
         def kept_aside(c: Context) -> Array:
             return np.maximum(base.field(c), 3.0 - s * c.p.x)
 
-        return [Layer("collection", kept_aside,
-                      lambda c: self.hu + 4.0 * c.texture("collection", 10.0))]
+        return [
+            Layer("collection", kept_aside, lambda c: self.hu + 4.0 * c.texture("collection", 10.0))
+        ]
 
     def truth(self, head: Head) -> dict[str, Any]:
         """Side and thickness."""

@@ -32,8 +32,9 @@ class Plate(Condition):
     lateral_mm: float = 38.0
 
     def _patch(self, head: Head) -> Patch:
-        return Patch.at(site_direction(head, self.side, ahead_mm=self.ahead_mm,
-                                       lateral_mm=self.lateral_mm))
+        return Patch.at(
+            site_direction(head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm)
+        )
 
     def layers(self, head: Head) -> list[Layer]:
         """Strip and screws."""
@@ -56,16 +57,25 @@ class Plate(Condition):
             return np.maximum(reach, np.maximum(n * 0.0 if out is None else out, -n))
 
         return [
-            Layer("plate", strip, _METAL_HU, box, lambda c: c.d_out - 0.5 * self.thick_mm,
-                  0.5 * self.thick_mm),
+            Layer(
+                "plate",
+                strip,
+                _METAL_HU,
+                box,
+                lambda c: c.d_out - 0.5 * self.thick_mm,
+                0.5 * self.thick_mm,
+            ),
             Layer("screws", screws, _METAL_HU, box),
         ]
 
     def bone_gap_mm(self, head: Head, point_mm: Array) -> float | None:
         """Distance to the metal, which hides the bone."""
         a, b = self._patch(head).of_point(point_mm)
-        return float(np.hypot(max(0.0, abs(a) - 0.5 * self.length_mm),
-                              max(0.0, abs(b) - 0.5 * self.width_mm)))
+        return float(
+            np.hypot(
+                max(0.0, abs(a) - 0.5 * self.length_mm), max(0.0, abs(b) - 0.5 * self.width_mm)
+            )
+        )
 
     def truth(self, head: Head) -> dict[str, Any]:
         """Side and size."""
@@ -87,8 +97,9 @@ class Bolt(Condition):
         """Outer-table point and inward direction, aimed by the head before planting."""
         from entrypoint.phantoms.site import perpendicular
 
-        u = np.array(site_direction(head, self.side, ahead_mm=self.ahead_mm,
-                                    lateral_mm=self.lateral_mm))
+        u = np.array(
+            site_direction(head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm)
+        )
         start = u * float(head.shape.outer(u[None])[0] + head.shape.scalp(u[None])[0])
         foot, inward = perpendicular(head.shape, start)
         return foot, inward

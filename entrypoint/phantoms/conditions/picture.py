@@ -38,8 +38,10 @@ class Streaks(Condition):
             i = (np.arange(hu.shape[0]) - index[0])[:, None] * step[0]
             j = (np.arange(hu.shape[1]) - index[1])[None, :] * step[1]
             angle, dist = np.arctan2(j, i), np.hypot(i, j)
-            rays = sum(float(rng.standard_normal()) * np.cos(n * angle + float(rng.uniform(0, 6.3)))
-                       for n in (3, 5, 7, 9, 12, 16))
+            rays = sum(
+                float(rng.standard_normal()) * np.cos(n * angle + float(rng.uniform(0, 6.3)))
+                for n in (3, 5, 7, 9, 12, 16)
+            )
             rays = (rays * self.hu / 2.4 / (1.0 + dist / 45.0)).astype(np.float32)
             for k in range(max(0, int(k0) - reach), min(hu.shape[2], int(k0) + reach + 1)):
                 fade = np.exp(-0.5 * ((k - k0) * step[2] / self.half_height_mm) ** 2)

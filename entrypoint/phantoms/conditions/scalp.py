@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -45,8 +46,14 @@ class Haematoma(Condition):
         def clot(c: Context) -> Array:
             return np.maximum(c.d_out - 0.92 * bump(c.u) - 0.3, 0.8 - c.d_out)
 
-        return [Layer("haematoma", clot, lambda c: self.hu + 8.0 * c.texture("clot", 9.0),
-                      head.inside(u, -80.0, 80.0))]
+        return [
+            Layer(
+                "haematoma",
+                clot,
+                lambda c: self.hu + 8.0 * c.texture("clot", 9.0),
+                head.inside(u, -80.0, 80.0),
+            )
+        ]
 
     def truth(self, head: Head) -> dict[str, Any]:
         """Side, height and width."""
@@ -77,6 +84,20 @@ class Bandage(Condition):
         return {"thick_mm": self.thick_mm}
 
 
+def _disc(patch: Patch, lo_mm: float, hi_mm: float) -> Callable[[Context], Array]:
+    """A disc on the skin between two heights above it."""
+
+    def field(c: Context) -> Array:
+        a, b, n = patch.coordinates(c)
+        round_ = np.sqrt(a * a + b * b) - 4.6
+        value: Array = np.maximum(
+            np.maximum(round_, -n), np.maximum(lo_mm - c.d_skin, c.d_skin - hi_mm)
+        )
+        return value
+
+    return field
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Electrodes(Condition):
     """Metal cups on the skin with a little paste."""
@@ -97,14 +118,9 @@ class Electrodes(Condition):
             u = (float(d[0]), float(d[1]), float(d[2]))
             patch = Patch.at(u)
 
-            def reach(c: Context, patch: Patch = patch, lo: float = 0.0, hi: float = 2.0) -> Array:
-                a, b, n = patch.coordinates(c)
-                disc = np.sqrt(a * a + b * b) - 4.6
-                return np.maximum(np.maximum(disc, -n), np.maximum(lo - c.d_skin, c.d_skin - hi))
-
             box = head.inside(u, -22.0, 22.0)
-            out.append(Layer("paste", lambda c, f=reach: f(c, lo=-0.1, hi=1.2), 120.0, box))
-            out.append(Layer("cup", lambda c, f=reach: f(c, lo=1.2, hi=2.4), self.hu, box))
+            out.append(Layer("paste", _disc(patch, -0.1, 1.2), 120.0, box))
+            out.append(Layer("cup", _disc(patch, 1.2, 2.4), self.hu, box))
         return out
 
     def truth(self, head: Head) -> dict[str, Any]:
@@ -124,8 +140,11 @@ class Hair(Condition):
 
         def shell(c: Context) -> Array:
             line = 38.0 - 0.9 * (c.p.z - 30.0)  # hairline: forehead stays bare
-            t = self.thick_mm * (0.75 + 0.25 * c.texture("hair", 40.0)) * step(
-                line + 30.0 - c.p.y, 24.0)
+            t = (
+                self.thick_mm
+                * (0.75 + 0.25 * c.texture("hair", 40.0))
+                * step(line + 30.0 - c.p.y, 24.0)
+            )
             return np.maximum(np.maximum(c.d_skin - t, 0.05 - c.d_skin), -45.0 - c.p.z)
 
         def hu(c: Context) -> Array:
