@@ -165,7 +165,7 @@ def read_skull_profile(
     sharing = max(1.0, float(np.mean(volume.grid.voxel_mm)) / STEP_MM)
     scale = max(misfit, noise_hu / 3.0) ** 2 * sharing
     # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
-    widened = 0.16 * sigma**2
+    widened = 0.33 * max(sigma - 0.35, 0.0) ** 1.5
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
     skull_sd = float(

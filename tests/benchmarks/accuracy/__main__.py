@@ -11,6 +11,7 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from tests.benchmarks.accuracy.heads import ANY, Settings, row_of
+from tests.benchmarks.accuracy.plots import plot
 from tests.benchmarks.accuracy.tables import summary
 
 
@@ -39,6 +40,8 @@ def main() -> None:
                   key=lambda r: r["seed"])
     text = summary(rows, first_seed=args.seed)
     (args.out / f"table-{args.seed}.txt").write_text(text)
+    plot(rows, args.out / f"plot-{args.seed}.png",
+         title=f"{len(rows)} heads, seeds from {args.seed}")
     print(text)
 
 

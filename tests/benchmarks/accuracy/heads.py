@@ -29,7 +29,7 @@ class Settings:
     slices_mm: tuple[float, ...] = (0.5, 0.6, 1.0)
     noise_hu: tuple[float, float] = (15.0, 30.0)
     turned_grids: float = 0.5
-    million_voxels: float = 10.0
+    million_voxels: float = 26.0
 
 
 ANY = Settings(
