@@ -38,12 +38,12 @@ class Mark:
 
     marker: str
     colour: str
-    size: float
+    size: int  # points
 
 
-ENTRY = Mark(marker="o", colour=ORANGE, size=8.0)
-TIP = Mark(marker="D", colour=VERMILION, size=6.5)
-SUTURE = Mark(marker="^", colour=SKY, size=7.5)
+ENTRY = Mark(marker="o", colour=ORANGE, size=8)
+TIP = Mark(marker="D", colour=VERMILION, size=7)
+SUTURE = Mark(marker="^", colour=SKY, size=8)
 MARKS = {"entry": ENTRY, "tip": TIP, "suture": SUTURE}
 PATH_COLOUR = YELLOW
 PLANE_COLOUR = SKY

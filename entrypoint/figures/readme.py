@@ -17,7 +17,9 @@ from entrypoint.figures import marks
 from entrypoint.figures.head import head_with_tapes
 from entrypoint.figures.section import section_along_path
 from entrypoint.io.atomic import write_bytes
-from entrypoint.planning.model import Side
+from entrypoint.io.nifti import read_nifti
+from entrypoint.planning.ct import plan_from_volume
+from entrypoint.planning.model import InputInfo, InputKind, Rule, Side
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -70,10 +72,11 @@ def _palette() -> list[int]:
 
 def main(source: Path = SOURCE, folder: Path = FOLDER) -> int:
     """Make the pictures and replace those that are there."""
-    from entrypoint.api import plan_ct, read_volume
-
-    loaded = read_volume(source)
-    plan = plan_ct(loaded)
+    loaded = read_nifti(source)
+    info = InputInfo(kind=InputKind.CT, name=loaded.code, sha256=loaded.sha256)
+    plan = plan_from_volume(
+        loaded.volume.canonical(), info=info, rule=Rule(), facts=loaded.facts
+    )
     folder.mkdir(parents=True, exist_ok=True)
     section = section_along_path(plan, loaded.volume, Side.RIGHT)
     write_bytes(folder / "adult-section.png", small_png(section, dpi=120), force=True)
