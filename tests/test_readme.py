@@ -18,7 +18,7 @@ from entrypoint.planning.model import CAVEAT
 ROOT = Path(entrypoint.__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCK = re.compile(
-    r"<!-- (?P<kind>run|slow|setup)(?P<words>[^>]*) -->\n"
+    r"<!-- (?P<kind>run|setup)(?P<words>[^>]*) -->\n"
     r"```(?P<language>\w+)\n(?P<code>.*?)\n```",
     re.S,
 )
@@ -40,7 +40,6 @@ class Block:
 
 BLOCKS = [Block(**m.groupdict()) for m in BLOCK.finditer(README)]
 RUN = [b for b in BLOCKS if b.kind == "run"]
-SLOW = [b for b in BLOCKS if b.kind == "slow"]
 SETUP = {b.words.strip(": "): b.code for b in BLOCKS if b.kind == "setup"}
 
 
@@ -90,18 +89,6 @@ def test_an_example_runs(block, folder):
     assert "Traceback" not in done.stderr
     if block.language == "sh" and " plan " in block.code:
         assert " ".join(CAVEAT.split()) in " ".join(done.stdout.split())
-
-
-@pytest.mark.parametrize("block", SLOW, ids=lambda b: b.code.splitlines()[0][:60])
-def test_a_slow_example_is_understood(block, folder):
-    # Everything that was typed is checked before the work: so far, that the output is there.
-    name, planted = re.search(r"phantom (\S+) --with (\S+)", block.code).groups()
-    out = folder / re.search(r"--out (\S+)", block.code).group(1)
-    out.mkdir()
-    (out / f"{name}-{planted}.nii.gz").touch()
-    done = run(block, folder)
-    assert done.returncode == 3
-    assert "exists" in done.stderr
 
 
 def test_a_json_example_is_read(tmp_path):
