@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import json
+import os
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+# Small matrix products on many threads spend their time waiting for each other: the suite takes
+# twice as long. Set before the library is loaded; children of the tests set their own.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_volumes"
 
