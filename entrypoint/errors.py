@@ -9,7 +9,7 @@
     │   ├── UnitRefused         missing or implausible unit
     │   ├── FieldRefused        a field of a record, table or landmark file
     │   └── OutputRefused       cannot be written, or would overwrite
-    ├── GeometryError       exit 4: values that allow no construction (a zero vector, parallel planes)
+    ├── GeometryError       exit 4: values that allow no construction (a zero vector)
     ├── MeasurementError    exit 4: the data do not show what would have to be measured
     └── MissingExtra        exit 3: an optional library or a system library is needed
 

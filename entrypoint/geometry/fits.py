@@ -67,8 +67,9 @@ def damped_least_squares(
     cost = 0.5 * float(r @ r)
     damping = 1e-2
     jac = _jacobian(residual, x, r, steps)
-    turn = 0
-    for turn in range(1, most_turns + 1):
+    turns = 0
+    while turns < most_turns:
+        turns += 1
         normal = jac.T @ jac
         gradient = jac.T @ r
         improved = False
@@ -95,7 +96,7 @@ def damped_least_squares(
         if gain < tol:
             break
     return Fit(
-        x=x, cost=cost, covariance=np.asarray(np.linalg.pinv(jac.T @ jac), dtype=float), turns=turn
+        x=x, cost=cost, covariance=np.asarray(np.linalg.pinv(jac.T @ jac), dtype=float), turns=turns
     )
 
 

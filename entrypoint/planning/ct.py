@@ -255,22 +255,22 @@ def _stored(facts: FileFacts) -> list[Finding]:
     if facts.offset_applied_hu is not None:
         out.append(
             about.stored_values(
-                f"the stored values read like HU shifted by {-facts.offset_applied_hu:.0f}; they were "
-                "shifted back"
+                f"the stored values read like HU shifted by {-facts.offset_applied_hu:.0f}; they "
+                "were shifted back"
             )
         )
     if facts.clipped_low_hu is not None and facts.clipped_low_hu > _USUAL_FLOOR_HU:
         out.append(
             about.stored_values(
-                f"values below {facts.clipped_low_hu:.0f} HU are cut off in the file; the skin's edge "
-                "is read between that value and soft tissue"
+                f"values below {facts.clipped_low_hu:.0f} HU are cut off in the file; the skin's "
+                "edge is read between that value and soft tissue"
             )
         )
     if facts.clipped_high_hu is not None and facts.clipped_high_hu < _USUAL_TOP_HU:
         out.append(
             about.stored_values(
-                f"values above {facts.clipped_high_hu:.0f} HU are cut off in the file: the edges of "
-                "bone and its layers are less certain than their errors say",
+                f"values above {facts.clipped_high_hu:.0f} HU are cut off in the file: the edges "
+                "of bone and its layers are less certain than their errors say",
                 level=Level.CAUTION if facts.clipped_high_hu < _LOW_TOP_HU else Level.NOTE,
                 figures=("thickness.skull_mm", "thickness.scalp_mm"),
             )
@@ -290,7 +290,8 @@ def _stored(facts: FileFacts) -> list[Finding]:
     if facts.sizes_disagree:
         out.append(
             about.stored_values(
-                "the voxel sizes in the header are not those of its transform; the transform was used",
+                "the voxel sizes in the header are not those of its transform; the transform was "
+                "used",
                 level=Level.CAUTION,
                 figures=("input.voxel_mm", "scalp_entry_mm"),
             )

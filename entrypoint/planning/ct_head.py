@@ -14,7 +14,6 @@ from entrypoint.anatomy.midline import vote
 from entrypoint.anatomy.nasion import Hollow, find_nasion
 from entrypoint.anatomy.symmetry import MirrorFit, fit_mirror, search_normal
 from entrypoint.errors import MeasurementError
-from entrypoint.geometry.polylines import arc_lengths_mm
 from entrypoint.reference import row
 from entrypoint.volume.sections import PolarSection, polar_section
 from entrypoint.volume.skull import CoarseHead, coarse_head, coarse_radii
@@ -434,11 +433,6 @@ def _noise(volume: Volume, frame: HeadFrame) -> float:
         return float(np.std(hu))
     cubes = cut.reshape(n[0], 4, n[1], 4, n[2], 4).std(axis=(1, 3, 5))
     return float(np.percentile(cubes, 25))
-
-
-def chord_and_arc_mm(line: FloatArray) -> tuple[float, float]:
-    """Straight distance between the ends of a line, and its length."""
-    return float(np.linalg.norm(line[-1] - line[0])), float(arc_lengths_mm(line)[-1])
 
 
 __all__ = ["CtHead", "find_head", "find_plane"]

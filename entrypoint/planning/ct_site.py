@@ -179,7 +179,8 @@ def read_site(
     crack = _nearest(patch, foot.foot_mm, _cracks(head, patch, suture_mm))
     metal = _metal(head, foot, -foot.unit_outward)
     limit = value("bone_missing_radius")
-    no_bone, no_bone_mm, profile, too_blurred = None, 0.0, None, None
+    no_bone, no_bone_mm, too_blurred = None, 0.0, None
+    profile: SkullProfile | None = None
     if gap is not None and gap <= limit:
         no_bone, no_bone_mm = "bone is missing", gap
     elif crack is not None and crack <= limit:

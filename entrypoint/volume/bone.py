@@ -136,7 +136,7 @@ class Foot:
 
 
 def tangent_axes(unit_inward: FloatArray, towards: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Two unit vectors at right angles to ``unit_inward``; the first lies closest to ``towards``."""
+    """Two unit vectors square to ``unit_inward``; the first lies closest to ``towards``."""
     u = towards - (towards @ unit_inward) * unit_inward
     u = u / np.linalg.norm(u)
     return u, np.cross(unit_inward, u)
@@ -190,7 +190,7 @@ def bone_patch(
         raise MeasurementError(
             found=f"bone in {100 * (1 - missing.mean()):.0f} % of the square round the entry",
             expected="bone under the entry point",
-            next_step="look at the scan: the site may have no bone, or lie outside the field of view",
+            next_step="look at the scan: the site may have no bone, or lie outside the field",
         )
     outer = _without_spikes(outer)
     bridged = ~np.isfinite(outer)

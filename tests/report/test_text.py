@@ -100,8 +100,8 @@ def test_no_stop_length_before_a_seat_is_named():
 @pytest.mark.parametrize(
     ("seat", "words", "length", "through", "hidden"),
     [
-        (Seat.BONE, "ON BONE", "5 mm", "about 8 mm", ("11 mm", "15 mm")),
-        (Seat.SCALP, "ON SCALP", "11 mm", "about 15 mm", ("5 mm", "about 8 mm")),
+        (Seat.BONE, "ON BONE", "5 mm", "about 7 mm", ("11 mm", "about 13 mm")),
+        (Seat.SCALP, "ON SCALP", "11 mm", "about 13 mm", ("5 mm", "about 7 mm")),
     ],
 )
 def test_exactly_one_stop_length_for_the_named_seat(seat, words, length, through, hidden):

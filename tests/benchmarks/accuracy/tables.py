@@ -17,8 +17,9 @@ def summary(rows: list[dict[str, Any]], *, first_seed: int) -> str:
     lines = [f"{len(rows)} random heads, seeds {first_seed} to {first_seed + len(rows) - 1}; "
              f"{len(rows) - len(planned)} refused"]
     lines += [f"  refused: seed {r['seed']}: {r['refused'][:110]}" for r in rows if "refused" in r]
+    widths = (5, 9, 8, 8, 9, 10)
     heads = ("n", "median", "95 %", "worst", "covered", "width/err")
-    lines.append(" " * 24 + "".join(f"{h:>{w}}" for h, w in zip(heads, (5, 9, 8, 8, 9, 10))))
+    lines.append(" " * 24 + "".join(f"{h:>{w}}" for h, w in zip(heads, widths, strict=True)))
     for name, sd in (("plane_mm", "plane_sd_mm"), ("plane_deg", None), ("nasion_skin_mm", None),
                      ("nasion_bone_mm", None), ("bregma_mm", None), ("inion_bone_mm", None)):
         lines.append(_line(name, planned, sd if sd != "plane_sd_mm" else None))
