@@ -179,7 +179,8 @@ def read_site(
     crack = _nearest(patch, foot.foot_mm, _cracks(head, patch, suture_mm))
     metal = _metal(head, foot, -foot.unit_outward)
     limit = value("bone_missing_radius")
-    no_bone, no_bone_mm, too_blurred = None, 0.0, None
+    no_bone, no_bone_mm = None, 0.0
+    too_blurred: float | None = None
     profile: SkullProfile | None = None
     if gap is not None and gap <= limit:
         no_bone, no_bone_mm = "bone is missing", gap
@@ -199,8 +200,10 @@ def read_site(
             )
         except MeasurementError:
             no_bone = "no outer and inner surface of bone can be told apart"
-    if profile is not None and profile.blur_sigma_mm * _FWHM_PER_SIGMA > value("blur_limit"):
-        profile, too_blurred = None, profile.blur_sigma_mm * _FWHM_PER_SIGMA
+    if profile is not None:
+        blur_mm = profile.blur_sigma_mm * _FWHM_PER_SIGMA
+        if blur_mm > value("blur_limit"):
+            profile, too_blurred = None, blur_mm
     thinnest, air = (None, None) if profile is None else _fan(head, entry, foot, profile)
     return Site(
         side=side,
