@@ -69,6 +69,7 @@ def line_evidence(
     total = np.zeros(maps[0].shape)
     for values in maps:
         v = np.log(np.maximum(np.where(np.isfinite(values), values, np.nanmedian(values)), 50.0))
+        v = v - np.median(v)  # a cut-off second derivative does not quite sum to zero
         rr = ndimage.gaussian_filter(v, sigma, order=(2, 0)) / step**2
         cc = ndimage.gaussian_filter(v, sigma, order=(0, 2)) / column_mm**2
         rc = ndimage.gaussian_filter(v, sigma, order=(1, 1)) / (step * column_mm)

@@ -32,7 +32,7 @@ class MirrorFit:
     points: int
 
 
-def search_normal(
+def search_normals(
     sample: Sample,
     points_mm: FloatArray,
     centre_mm: FloatArray,
@@ -42,8 +42,10 @@ def search_normal(
     cone_deg: float = 42.0,
     step_deg: float = 7.0,
     offsets_mm: Sequence[float] = (-7.0, 0.0, 7.0),
-) -> tuple[HeadFrame, float]:
-    """Find the plane within a cone of normals in which the readings mirror best.
+    most: int = 3,
+    apart_deg: float = 10.0,
+) -> list[tuple[HeadFrame, float]]:
+    """Find the planes within a cone of normals in which the readings mirror best.
 
     Parameters
     ----------
@@ -57,12 +59,16 @@ def search_normal(
     cone_deg, step_deg : float
     offsets_mm : sequence of float
         Of the plane from the centre.
+    most : int
+        How many to return: the best one alone may be a step of the cone that fits by chance.
+    apart_deg : float
+        Normals nearer than this are one.
 
     Returns
     -------
-    frame : HeadFrame
-    misfit : float
-        Mean absolute mirrored difference over the mean absolute deviation of the readings.
+    list of (HeadFrame, float)
+        Best first, with the mean absolute mirrored difference over the mean absolute deviation
+        of the readings.
     """
     start = frame_from(centre_mm, unit_right, unit_anterior)
     here = sample(points_mm)
@@ -71,9 +77,8 @@ def search_normal(
     spread = float(np.mean(np.abs(here - np.median(here)))) or 1.0
     q = points_mm - centre_mm
     axes = np.stack([start.unit_right, start.unit_anterior, start.unit_superior])
-    normals = cone(cone_deg, step_deg) @ axes
-    best = (np.inf, start)
-    for normal in normals:
+    tried: list[tuple[float, FloatArray, float]] = []
+    for normal in cone(cone_deg, step_deg) @ axes:
         side = q @ normal
         for offset in offsets_mm:
             mirrored = points_mm - 2 * (side - offset)[:, None] * normal
@@ -81,10 +86,33 @@ def search_normal(
             seen = np.isfinite(diff)
             if seen.sum() < 0.5 * len(diff):
                 continue
-            misfit = float(np.mean(diff[seen])) / spread
-            if misfit < best[0]:
-                best = (misfit, frame_from(centre_mm + offset * normal, normal, unit_anterior))
-    return best[1], best[0]
+            tried.append((float(np.mean(diff[seen])) / spread, normal, offset))
+    chosen: list[tuple[float, FloatArray, float]] = []
+    for candidate in sorted(tried, key=lambda t: t[0]):
+        near = np.cos(np.radians(apart_deg))
+        if all(float(candidate[1] @ other[1]) < near for other in chosen):
+            chosen.append(candidate)
+        if len(chosen) == most:
+            break
+    return [
+        (frame_from(centre_mm + offset * normal, normal, unit_anterior), misfit)
+        for misfit, normal, offset in chosen
+    ]
+
+
+def mirror_misfit(sample: Sample, points_mm: FloatArray, frame: HeadFrame) -> float:
+    """Mean absolute mirrored difference over the mean absolute deviation of the readings.
+
+    A point whose mirror image lies outside the field counts as a miss: a plane near the edge of
+    the field would else be judged by the few points that it mirrors.
+    """
+    here = sample(points_mm)
+    keep = np.isfinite(here)
+    points_mm, here = points_mm[keep], here[keep]
+    spread = float(np.mean(np.abs(here - np.median(here)))) or 1.0
+    side = (points_mm - frame.origin_mm) @ frame.unit_right
+    diff = np.abs(here - sample(points_mm - 2 * side[:, None] * frame.unit_right))
+    return float(np.mean(np.where(np.isfinite(diff), diff, 1.5 * spread))) / spread
 
 
 def fit_mirror(

@@ -303,14 +303,14 @@ def _child(head: CtHead, rule: Rule) -> tuple[Finding, ...]:
     """A head shorter than any adult woman's of the published series."""
     phi = head.section.angles_deg
     skin = head.frame.head_from_world(head.section.skin_points())
-    front, back = (phi > -20) & (phi < 60), (phi > 150) & (phi < 200)
-    ahead, behind = (
-        skin[front & np.isfinite(skin[:, 1]), 1],
-        skin[back & np.isfinite(skin[:, 1]), 1],
-    )
+    seen = np.isfinite(skin[:, 1])
+    front, back = seen & (phi > -12) & (phi < 45), seen & (phi > 150) & (phi < 200)
     # Without the back of the head in view there is no length.
-    whole = ahead.size > 20 and behind.size > 0.8 * back.sum()
-    length = float(ahead.max() - behind.min()) if whole else None
+    whole = front.sum() > 20 and back.sum() > 0.8 * ((phi > 150) & (phi < 200)).sum()
+    length = None
+    if whole:
+        gap = skin[front][:, None, 1:] - skin[back][None, :, 1:]
+        length = float(np.sqrt(np.square(gap).sum(axis=2)).max())
     low = row("head_length_women").low or 168.0
     why = ""
     if length is not None and length < low - 4.0:

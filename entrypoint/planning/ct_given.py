@@ -60,6 +60,7 @@ class Given:
             self._check_space(name, away, line)
             found += about.landmark_moved(name, away)
             moved[name] = away
+            found += about.given_against_detected(name, _apart_mm(head, name, self.points[name]))
         return replace(self, moved_mm=moved, findings=tuple(found))
 
     def _check_sides(self, head: CtHead) -> None:
@@ -117,7 +118,7 @@ class Given:
         if How.MEASURED not in suture.how.values():
             curve = curve + shift
             sds = {
-                s: float(np.hypot(spread("landmark_given"), spread("suture_bow_sd"))) for s in sds
+                s: float(np.hypot(spread("landmark_given"), value("suture_bow_sd"))) for s in sds
             }
         return replace(
             suture,
@@ -127,6 +128,20 @@ class Given:
             bregma_sd_mm=spread("landmark_given"),
             bregma_how=How.GIVEN,
         )
+
+
+def _apart_mm(head: CtHead, name: str, given_mm: FloatArray) -> float:
+    """How far a given point lies along the skin from the one that was found; 0 where none was."""
+    found = None
+    if name == "nasion" and head.nasion_hollow is not None:
+        found = head.nasion_hollow.position_mm
+    elif name == "inion" and head.inion_found_mm is not None:
+        found = head.inion_found_mm
+    if found is None:
+        return 0.0
+    line = head.section.skin_points()
+    line = line[np.isfinite(line).all(axis=1)]
+    return abs(nearest_on(line, given_mm)[0] - nearest_on(line, found)[0])
 
 
 def given_on_ct(

@@ -12,7 +12,7 @@ from entrypoint.errors import MeasurementError
 from entrypoint.geometry.polylines import arc_lengths_mm
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.model import How, Side
-from entrypoint.reference import row
+from entrypoint.reference import row, value
 from entrypoint.volume.vault_map import VaultMap, vault_map
 
 FloatArray = NDArray[np.float64]
@@ -131,9 +131,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     voxel = float(np.max(head.volume.grid.voxel_mm))
     measured_sd = float(np.hypot(0.12, 0.12 * voxel))
     estimated_sd = (
-        (row("suture_bow_sd").spread or 4.0)
-        if any_seen
-        else float(np.hypot(bregma_sd, row("suture_bow_sd").spread or 4.0))
+        value("suture_bow_sd") if any_seen else float(np.hypot(bregma_sd, value("suture_bow_sd")))
     )
     sd = {s: measured_sd if h is How.MEASURED else estimated_sd for s, h in how.items()}
     at_mid = int(np.argmin(np.abs(lateral)))

@@ -10,6 +10,7 @@ are wrong by about a millimetre here and half of the peak by up to one where tab
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -32,6 +33,7 @@ _BEYOND_MM = 9.0  # of soft tissue below the inner table that is fitted
 _RING_MM = 0.8
 _SIGMA_RANGE_MM = (0.20, 2.6)
 _MERGED_DIPLOE_MM = 0.5
+_THICK_TABLE_MM = 1.6  # about the thickest tables of a vault (row 3.12, from memory)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,17 +157,24 @@ def read_skull_profile(
     lo = min(lo, outer0 - 1.2)
     used = (depths >= lo) & (depths <= inner0 + _BEYOND_MM) & np.isfinite(hu)
     z, y = depths[used], hu[used]
-    cortical, cortical_sd = _cortical_level(patch, levels)
+    cortical, cortical_sd = _cortical_level(patch, levels, sigma)
     best = _fit_layers(z, y, outer0, inner0, sigma, levels, cortical, cortical_sd)
     x, cov, misfit, fitted = best
     outer, od, di, inner = _edges_of(x)
-    merged = bool(di - od < _MERGED_DIPLOE_MM or x[7] > 0.85 * min(x[6], x[8]))
+    thinnest = min(od - outer, inner - di)
+    merged = bool(
+        di - od < _MERGED_DIPLOE_MM
+        or x[7] > 0.85 * min(x[6], x[8])
+        or 2.355 * sigma > 1.6 * thinnest
+    )
 
     # Samples a fifth of a millimetre apart share their noise and their misfit.
     sharing = max(1.0, float(np.mean(volume.grid.voxel_mm)) / STEP_MM)
     scale = max(misfit, noise_hu / 3.0) ** 2 * sharing
     # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
-    widened = 0.33 * max(sigma - 0.35, 0.0) ** 1.5
+    # A table thinner than the blur's full width trades its level for its thickness.
+    traded = 0.30 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
+    widened = math.hypot(0.33 * max(sigma - 0.35, 0.0) ** 1.5, traded)
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
     skull_sd = float(
@@ -203,11 +212,11 @@ def _tube(
     return np.asarray(sample_rays(volume, origins, unit_inward, depths).mean(axis=0))
 
 
-def _cortical_level(patch: BonePatch, levels: Levels) -> tuple[float, float]:
-    """What compact bone reads here: the upper peaks of the tables round the site.
+def _cortical_level(patch: BonePatch, levels: Levels, sigma_mm: float) -> tuple[float, float]:
+    """What compact bone reads here, and how well that is known: from the tables round the site.
 
-    Thin tables are blurred below their true level, thick ones are not, so the level lies near
-    the top of the peaks.
+    The highest peaks come from the thickest tables; the blur has taken from them what it takes
+    from a slab of that thickness, and that is put back. The wider the blur, the less certain.
     """
     peaks = np.concatenate(
         [
@@ -218,8 +227,12 @@ def _cortical_level(patch: BonePatch, levels: Levels) -> tuple[float, float]:
     peaks = peaks[np.isfinite(peaks)]
     if len(peaks) < 20:
         return levels.bone_hu * 1.3, 0.3 * levels.bone_hu
-    top = float(np.percentile(peaks, 90))
-    return top, max(0.10 * (top - levels.soft_hu), float(top - np.percentile(peaks, 50)))
+    top = float(np.percentile(peaks, 90)) - levels.soft_hu
+    kept = math.erf(_THICK_TABLE_MM / (2.0 * math.sqrt(2.0) * sigma_mm))
+    true = top / max(kept, 0.5)
+    spread = max(0.10 * true, float(np.percentile(peaks, 90) - np.percentile(peaks, 50)),
+                 0.5 * (true - top))
+    return levels.soft_hu + true, spread
 
 
 def _edges_of(x: FloatArray) -> tuple[float, float, float, float]:

@@ -156,3 +156,9 @@ def test_unseen_places_do_not_break_it():
     assert np.isfinite(path.contrast).all()
     inner = slice(10, -3)
     assert np.median(np.abs(path.row - BOWED)[inner]) * ROW_MM < 0.6
+
+
+def test_evidence_does_not_depend_on_density():
+    dense, porous = maps_with(BOWED, level=1200.0), maps_with(BOWED, level=400.0)
+    a, b = (line_evidence(m, np.full(COLUMNS, ROW_MM), COLUMN_MM) for m in (dense, porous))
+    np.testing.assert_allclose(a, b, rtol=1e-6, atol=1e-6)

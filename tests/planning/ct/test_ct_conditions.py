@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from entrypoint.planning.model import How, Rule, Side
-from tests.planning.ct.heads import BOTH, codes, plan, planned, scanned
+from tests.planning.ct.heads import BOTH, codes, plan, planned, scanned, true_points
 
 NO_BONE = {
     "burr hole": ("burr hole right, plate left", Side.RIGHT),
@@ -114,3 +114,16 @@ def test_a_stated_adult_is_believed():
     assert mine.drill_stop.start_on_bone_mm is not None
     true = scanned("child").truth["sides"]["right"]["thickness"]
     assert mine.thickness.skull_mm == pytest.approx(true["skull_mm"], abs=0.5)
+
+
+def test_a_given_bregma_steadies_a_closed_suture():
+    scan = scanned("closed suture")
+    plan_ = plan(scan.volume, landmarks=true_points(scan.truth, "bregma"))
+    assert plan_.landmarks["bregma"].how is How.GIVEN
+    for side in BOTH:
+        before = planned("closed suture").sides[side].clearance
+        after = plan_.sides[side].clearance
+        true = scan.truth["sides"][side.value]["clearance"]["suture_nearest_mm"]
+        assert after.suture_sd_mm < before.suture_sd_mm
+        assert abs(after.suture_nearest_mm - true) < 3.0 + 1.96 * 4.0
+        assert "suture-not-visible" in codes(plan_.sides[side].findings)

@@ -145,3 +145,31 @@ def test_given_pupils_alone_change_nothing_but_what_asks_for_them():
         np.testing.assert_array_equal(
             plan_.sides[side].scalp_entry_mm, planned("clean").sides[side].scalp_entry_mm
         )
+
+
+@pytest.mark.parametrize("name", ["nasion", "inion"])
+@pytest.mark.parametrize("away", [3.5, 7.0])
+def test_a_point_off_the_skin_is_moved_to_it(adult, name, away):
+    point = true_points(adult.truth, name)[name]
+    centre = np.array(adult.truth["midsagittal_plane"]["point_mm"])
+    out = (point - centre) / np.linalg.norm(point - centre)
+    plan_ = plan(adult.volume, landmarks={name: point + away * out}, sides=(Side.RIGHT,))
+    mark = plan_.landmarks["nasion_skin" if name == "nasion" else name]
+    # On the skin's edge, and no further from the given point than that was off the skin.
+    level = float(adult.volume.sample_hu(mark.position_mm[None])[0])
+    assert -900.0 < level < -100.0
+    assert np.linalg.norm(mark.position_mm - (point + away * out)) < away + 1.0
+    assert mark.moved_mm == pytest.approx(
+        np.linalg.norm(mark.position_mm - (point + away * out)), abs=0.3)
+
+
+@pytest.mark.parametrize(("along", "level"), [(3.0, None), (7.5, "caution"), (13.0, "stop")])
+def test_a_given_nasion_is_compared_with_the_one_that_is_found(adult, along, level):
+    line = np.array(adult.truth["midline"]["profile_mm"])
+    arc = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    point = np.array([np.interp(along, arc, line[:, k]) for k in range(3)])
+    plan_ = plan(adult.volume, landmarks={"nasion": point}, sides=(Side.RIGHT,))
+    raised = [f for f in plan_.findings if f.code == "landmark-doubtful"]
+    assert [f.level.value for f in raised] == ([level] if level else [])
+    if raised:
+        assert raised[0].value == pytest.approx(along, abs=2.0)

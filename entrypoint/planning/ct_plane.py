@@ -1,0 +1,204 @@
+"""The midsagittal plane of a head on a CT: mirror symmetry first, then the midline itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from entrypoint.anatomy.frame import HeadFrame, frame_from
+from entrypoint.anatomy.midline import vote
+from entrypoint.anatomy.nasion import find_nasion
+from entrypoint.anatomy.symmetry import MirrorFit, fit_mirror, mirror_misfit, search_normals
+from entrypoint.errors import MeasurementError
+from entrypoint.volume.sections import PolarSection, polar_section
+from entrypoint.volume.skull import CoarseHead, coarse_radii
+from entrypoint.volume.strips import nose_places, vault_places
+from entrypoint.volume.volume import Volume
+
+FloatArray = NDArray[np.float64]
+
+PHI_DEG = np.arange(-80.0, 250.0, 0.4)
+# How far (mm, radians) a mirror plane lies off the midline in uneven heads (on phantoms whose
+# sides differ by 2 to 4 mm: mostly within 4 mm and 3 degrees), and a plane through what was seen
+# of the midline from there.
+_MIRROR_SD = (1.5, 0.035)
+_FIRST_LOOK_SD = (0.6, 0.009)
+# What votes say of their own spread is wider than their errors on phantoms, by this much.
+_VOTE_SCALE = 0.55
+_VOTE_PER_VOXEL = 0.06  # mm a mm of the largest voxel edge
+_BESIDE_SUTURE_MM = 3.5
+_JUMP_MM = 6.0
+_REST_FROM_DEG = 120.0  # rays further back may meet a head rest
+_FACE_ABOVE_DEG = 40.0  # rays lower than this, in front, may pass an airway
+
+
+def given_plane(frame: HeadFrame, plane: tuple[FloatArray, FloatArray]) -> HeadFrame:
+    """The frame laid into a given midsagittal plane."""
+    point, normal = plane
+    normal = normal if normal @ frame.unit_right > 0 else -normal
+    origin = frame.origin_mm - ((frame.origin_mm - point) @ normal) * normal
+    return frame_from(origin, normal, frame.unit_anterior)
+
+
+def cut(
+    volume: Volume, coarse: CoarseHead, frame: HeadFrame, angles: FloatArray, off_mm: float = 0.0
+) -> PolarSection:
+    """Skin and bone in the midsagittal plane, or beside it."""
+    return polar_section(
+        volume,
+        coarse,
+        frame.origin_mm + off_mm * frame.unit_right,
+        frame.unit_anterior,
+        frame.unit_superior,
+        angles,
+        face=angles < _FACE_ABOVE_DEG,
+        behind=(angles > _REST_FROM_DEG) & (angles < 225.0),
+        reach_mm=180.0,
+    )
+
+
+def midsagittal_section(volume: Volume, coarse: CoarseHead, frame: HeadFrame) -> PolarSection:
+    """Skin and bone in the midsagittal plane.
+
+    The sagittal suture runs along that plane and would pull the bone's line into itself: where
+    the bone a few millimetres to both sides stands higher, it is taken.
+    """
+
+    middle = cut(volume, coarse, frame, PHI_DEG)
+    sparse = PHI_DEG[::4]
+    beside = [
+        cut(volume, coarse, frame, sparse, off).bone_mm
+        for off in (-_BESIDE_SUTURE_MM, _BESIDE_SUTURE_MM)
+    ]
+    both = np.interp(PHI_DEG, sparse, 0.5 * (beside[0] + beside[1]))
+    raised = (
+        np.isfinite(both)
+        & (PHI_DEG > 20.0)
+        & (~np.isfinite(middle.bone_mm) | (both - middle.bone_mm > 0.4))
+    )
+    return replace(middle, bone_mm=np.where(raised, both, middle.bone_mm))
+
+
+def through_midline(
+    volume: Volume, coarse: CoarseHead, frame: HeadFrame, noise_hu: float
+) -> tuple[HeadFrame, FloatArray, float]:
+    """Turn the mirror plane into the plane through what lies on the midline itself."""
+    cov, agreeing = np.eye(3), 0.0
+    for prior_mm, prior_rad in (_MIRROR_SD, _FIRST_LOOK_SD):
+        section = cut(volume, coarse, frame, PHI_DEG[::3])
+        places = vault_places(volume, coarse, frame, section, noise_hu=noise_hu)
+        try:
+            hollow, _ = find_nasion(face_profile(section), frame.unit_right)
+            places += nose_places(volume, coarse, frame, hollow.position_mm)
+        except MeasurementError:
+            pass  # without a nose in view the vault's own midline decides
+        x, cov, agreeing = vote(
+            places,
+            frame.origin_mm,
+            frame.unit_anterior,
+            frame.unit_superior,
+            prior_sd_mm=prior_mm,
+            prior_sd_rad=prior_rad,
+        )
+        right = frame.unit_right - x[1] * frame.unit_anterior - x[2] * frame.unit_superior
+        frame = frame_from(frame.origin_mm + x[0] * frame.unit_right, right, frame.unit_anterior)
+    coarse_mm = _VOTE_PER_VOXEL * float(max(volume.grid.voxel_mm))
+    cov = cov * _VOTE_SCALE**2 + np.diag(
+        [coarse_mm**2, (coarse_mm / 100.0) ** 2, (coarse_mm / 100.0) ** 2]
+    )
+    return frame, cov, agreeing
+
+
+def find_plane(coarse: CoarseHead, volume: Volume) -> MirrorFit:
+    """Midsagittal plane from the block means: search, then fit coarse to fine."""
+    from scipy import ndimage
+
+    levels = coarse.levels
+    voxel = np.asarray(coarse.grid.voxel_mm)
+    clipped = np.clip(coarse.volume.stored, levels.soft_hu - 350, levels.bone_hu).astype(np.float32)
+    right, anterior = np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
+
+    def sampler(sigma_mm: float) -> Callable[[FloatArray], FloatArray]:
+        blurred = ndimage.gaussian_filter(clipped, sigma_mm / voxel)
+        view = Volume(grid=coarse.grid, stored=blurred)
+        return lambda points: view.sample_hu(points)
+
+    points = _edge_points(coarse, clipped)
+    wide, fine = sampler(5.0), sampler(2.0)
+    starts = search_normals(
+        wide, points[:: max(1, len(points) // 800)], coarse.centre_mm, right, anterior
+    )
+    fits = []
+    for start, _ in starts:
+        try:
+            fits.append(
+                fit_mirror(wide, points[:: max(1, len(points) // 4000)], start, step_mm=3.0)
+            )
+        except MeasurementError:
+            continue
+    if not fits:
+        raise MeasurementError(
+            found="no plane in which both sides of the head are in the field of view",
+            expected="a head whose two sides are both in the scan, lying as the file states",
+            next_step="check the field of view and the file's orientation",
+        )
+    sparse = points[:: max(1, len(points) // 4000)]
+    fit = min(fits, key=lambda f: mirror_misfit(wide, sparse, f.frame))
+    return fit_mirror(fine, points[:: max(1, len(points) // 12000)], fit.frame, step_mm=1.5)
+
+
+def _edge_points(coarse: CoarseHead, clipped: NDArray[np.float32]) -> FloatArray:
+    """Block centres on strong edges of the head, not below the base nor out of reach."""
+    gradient = np.zeros(clipped.shape, dtype=np.float32)
+    for axis, size in enumerate(coarse.grid.voxel_mm):
+        gradient += np.square(np.gradient(clipped, size, axis=axis))
+    strong = np.argwhere(gradient > np.percentile(gradient, 88))
+    points = coarse.grid.world(strong.astype(float))
+    q = points - coarse.centre_mm
+    r = np.linalg.norm(q, axis=1)
+    # Neck, jaw and shoulders turn against the skull: leave out what lies far below.
+    return np.asarray(points[(r < 130.0) & (q[:, 2] > -0.45 * r)])
+
+
+def recentred(coarse: CoarseHead, frame: HeadFrame) -> HeadFrame:
+    """Move the origin, within the plane, to the middle of the vault's length."""
+    phi = np.arange(0.0, 181.0, 6.0)
+    dirs = frame.directions(phi, np.zeros_like(phi))
+    radii = coarse_radii(coarse, dirs, centre_mm=frame.origin_mm).bone_mm
+    head = frame.head_from_world(frame.origin_mm + radii[:, None] * dirs)
+    seen = np.isfinite(radii)
+    if seen.sum() < 15:
+        return frame
+    ahead, behind = np.nanmax(head[seen, 1]), np.nanmin(head[seen, 1])
+    top = np.nanmax(head[seen, 2])
+    length = ahead - behind
+    if not 120 < length < 230:
+        return frame
+    origin = (
+        frame.origin_mm
+        + 0.5 * (ahead + behind) * frame.unit_anterior
+        + (top - 0.44 * length) * frame.unit_superior
+    )
+    return frame_from(origin, frame.unit_right, frame.unit_anterior)
+
+
+def face_profile(section: PolarSection) -> FloatArray:
+    """Skin from 75 degrees down over the face as far as it is seen without a break."""
+    use = section.angles_deg < 75.0
+    points, seen = section.skin_points()[use][::-1], np.isfinite(section.skin_mm[use])[::-1]
+    if seen.sum() < 60:
+        raise MeasurementError(
+            found="the field of view does not show the skin of the forehead and nose",
+            expected="the midline from the vertex to the nose",
+            next_step="give the nasion in a landmark file, or a scan that shows the nose",
+        )
+    first = int(np.argmax(seen))
+    gaps = np.flatnonzero(~seen[first:])
+    last = first + int(gaps[0]) if gaps.size else len(seen)
+    line = points[first:last]
+    # Under the nose a ray falls back to the lip: there the profile ends.
+    jumps = np.flatnonzero(np.linalg.norm(np.diff(line, axis=0), axis=1) > _JUMP_MM)
+    return np.asarray(line[: int(jumps[0]) + 1] if jumps.size else line)
