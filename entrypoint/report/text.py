@@ -280,7 +280,7 @@ def _population(population: Population) -> list[Block]:
         ("Behind the suture", of_100(population.p_behind_suture)),
         (
             "Tape distance that keeps the margin in 95 of 100 heads",
-            tape(cautious) if cautious is not None else "no such point",
+            tape(down(cautious, 0)) if cautious is not None else "no such point",
         ),
         ("Source", population.source),
     ]
