@@ -40,7 +40,7 @@ __all__ = ["plan_from_volume"]
 FloatArray = NDArray[np.float64]
 _FWHM_PER_SIGMA = 2.3548
 # Cortical bone of the vault peaks below the first; below the second its tables look alike.
-_USUAL_TOP_HU, _LOW_TOP_HU = 2000.0, 900.0
+_USUAL_TOP_HU, _LOW_TOP_HU = 2000.0, 1250.0
 _USUAL_FLOOR_HU = -950.0  # a file cut off at air's own level has lost nothing
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.errors import MeasurementError
-from entrypoint.volume.levels import Levels, read_levels
+from entrypoint.volume.levels import Levels, cut_off, read_levels
 from entrypoint.volume.rays import FloatArray, crossing, sample_rays
 
 if TYPE_CHECKING:
@@ -71,7 +71,9 @@ def coarse_head(volume: Volume) -> CoarseHead:
 
     coarse = volume.block_means(COARSE_MM)
     hu = coarse.stored
-    levels = read_levels(hu)
+    thin = volume.to_hu(volume.stored[::5, ::5, ::5])
+    low, high = cut_off(thin)
+    levels = read_levels(hu, clip_low_hu=low, clip_high_hu=high)
     air = hu < levels.skin_hu
     labels, _ = ndimage.label(air)
     rim = np.zeros(air.shape, dtype=bool)

@@ -31,6 +31,10 @@ STEP_MM = 0.2
 _OUTSIDE_MM = 6.0
 _BEYOND_MM = 9.0  # of soft tissue below the inner table that is fitted
 _RING_MM = 0.8
+# Where the file cuts readings off: the skin's offset, and what that adds to the spreads (on
+# phantoms cut at -200 and at 1000 HU).
+_CLIPPED_SKIN_MM, _USUAL_SIGMA_MM = 0.15, 0.5
+_CLIPPED_SCALP_SD_MM, _CLIPPED_SKULL_SD_MM = 0.25, 0.3
 _SIGMA_RANGE_MM = (0.20, 2.6)
 _MERGED_DIPLOE_MM = 0.5
 _THICK_TABLE_MM = 1.6  # about the thickest tables of a vault (row 3.12, from memory)
@@ -88,6 +92,10 @@ def skin_blur(
     skin_mm, sigma_mm : float
         Of an error function fitted within 4 mm outside and 2.5 mm inside the edge.
     """
+    if levels.clip_low_hu is not None:
+        # Air's own part of the edge is cut off: no blur can be read from the rest, and the level
+        # that is left lies inside the edge by about that much.
+        return skin_mm - _CLIPPED_SKIN_MM, _USUAL_SIGMA_MM
     near = (depths_mm > skin_mm - 4.0) & (depths_mm < skin_mm + 2.5) & np.isfinite(hu)
     z, y = depths_mm[near], hu[near]
     if len(z) < 8:
@@ -182,6 +190,10 @@ def read_skull_profile(
     )
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
     scalp_sd = float(np.sqrt(outer_sd**2 + (0.6 * widened) ** 2 + 0.025**2))
+    if levels.clip_low_hu is not None:
+        scalp_sd = math.hypot(scalp_sd, _CLIPPED_SCALP_SD_MM)
+    if levels.clip_high_hu is not None:
+        skull_sd = math.hypot(skull_sd, _CLIPPED_SKULL_SD_MM)
     whole = np.full(len(depths), np.nan)
     whole[used] = fitted
     return SkullProfile(
@@ -225,13 +237,17 @@ def _cortical_level(patch: BonePatch, levels: Levels, sigma_mm: float) -> tuple[
         ]
     )
     peaks = peaks[np.isfinite(peaks)]
+    if levels.clip_high_hu is not None:
+        above = levels.clip_high_hu - levels.soft_hu
+        return levels.soft_hu + 1.25 * above, 0.35 * above
     if len(peaks) < 20:
         return levels.bone_hu * 1.3, 0.3 * levels.bone_hu
     top = float(np.percentile(peaks, 90)) - levels.soft_hu
     kept = math.erf(_THICK_TABLE_MM / (2.0 * math.sqrt(2.0) * sigma_mm))
     true = top / max(kept, 0.5)
-    spread = max(0.10 * true, float(np.percentile(peaks, 90) - np.percentile(peaks, 50)),
-                 0.5 * (true - top))
+    spread = max(
+        0.10 * true, float(np.percentile(peaks, 90) - np.percentile(peaks, 50)), 0.5 * (true - top)
+    )
     return levels.soft_hu + true, spread
 
 
@@ -266,8 +282,11 @@ def _fit_layers(
     # table, brain. Priors keep what the profile cannot tell (a thin table's level) from running.
     scales = {"blur": 0.12, "table": max(cortical_sd, 60.0)}
 
+    top = levels.clip_high_hu
+
     def model(x: FloatArray) -> FloatArray:
-        return slab_profile(z, np.array(_edges_of(x)), x[5:10], float(np.exp(x[4])))
+        profile = slab_profile(z, np.array(_edges_of(x)), x[5:10], float(np.exp(x[4])))
+        return profile if top is None else np.minimum(profile, top)
 
     def residual(x: FloatArray) -> FloatArray:
         priors = np.array(
