@@ -81,5 +81,5 @@ def find_inion(
         )
     near = np.abs(mid - mid[k]) < 8.0
     c2, _, _ = np.polyfit(mid[near] - mid[k], score[near], 2)
-    sd = float(np.clip(np.sqrt(0.6 / max(-2 * c2, 1e-3)), 3.0, 12.0))
+    sd = float(np.clip(np.sqrt(0.6 / max(-2 * c2, 1e-3)), 3.0, 20.0))
     return here[k], float(mid[k]), sd

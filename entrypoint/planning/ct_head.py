@@ -35,7 +35,7 @@ Progress = Callable[[str], None]
 # every quality, under 0.10 where the plane was wrong.
 _LEAST_AGREEING, _USUAL_AGREEING = 0.13, 0.33
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
-_NASION_PER_VOXEL = 0.13
+_NASION_PER_VOXEL = 0.11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,8 +27,8 @@ PHI_DEG = np.arange(-80.0, 250.0, 0.4)
 _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
-_VOTE_SCALE = 0.55
-_VOTE_PER_VOXEL = 0.06  # mm a mm of the largest voxel edge
+_VOTE_SCALE = 0.46
+_VOTE_PER_VOXEL = 0.05  # mm a mm of the largest voxel edge
 _BESIDE_SUTURE_MM = 3.5
 _JUMP_MM = 6.0
 _REST_FROM_DEG = 120.0  # rays further back may meet a head rest

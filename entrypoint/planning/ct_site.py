@@ -14,6 +14,7 @@ from entrypoint.planning.entry import Entry, MidlineTape, place_entry, side_sign
 from entrypoint.planning.model import LateralBy, Rule, Side
 from entrypoint.reference import value
 from entrypoint.volume.bone import (
+    METAL_HU,
     BonePatch,
     Foot,
     bone_patch,
@@ -32,7 +33,6 @@ _SECTION_DEG = np.arange(-2.0, 112.0, 0.4)
 _SECTION_DEEP_MM = 72.0  # from the midline point to where the section's rays start
 _SUTURE_HALF_MM = 4.5  # a suture wanders about its smoothed line
 _FWHM_PER_SIGMA = 2.3548
-_METAL_HU = 2400.0  # denser than any cortical bone at a window of a head CT
 _AIR_IN_BONE_HU = -250.0
 
 
@@ -250,7 +250,7 @@ def _metal(head: CtHead, foot: Foot, unit_inward: FloatArray) -> float | None:
     disc = np.hypot(uu, vv) <= radius
     start = foot.foot_mm + uu[disc][:, None] * u + vv[disc][:, None] * v
     hu = sample_rays(head.volume, start, unit_inward, np.arange(-8.0, 14.0, 1.0))
-    dense = np.nanmax(np.where(np.isfinite(hu), hu, -1000.0), axis=1) > _METAL_HU
+    dense = np.nanmax(np.where(np.isfinite(hu), hu, -1000.0), axis=1) > METAL_HU
     return float(np.hypot(uu[disc], vv[disc])[dense].min()) if dense.any() else None
 
 

@@ -129,7 +129,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     points = _on_map(vault, rows)
     curve = _smoothed(points)
     voxel = float(np.max(head.volume.grid.voxel_mm))
-    measured_sd = float(np.hypot(0.08, 0.10 * voxel))
+    measured_sd = float(np.hypot(0.06, 0.07 * voxel))
     estimated_sd = (
         value("suture_bow_sd") if any_seen else float(np.hypot(bregma_sd, value("suture_bow_sd")))
     )

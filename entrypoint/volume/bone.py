@@ -22,6 +22,8 @@ _BELOW_MM = 48.0
 _CRACK_DROP = 0.2
 _CRACK_LENGTH_MM = 6.0
 _WIDEST_DIPLOE_MM = 8.0  # between tables, with nothing dense between them
+METAL_HU = 2400.0  # denser than any cortical bone of a vault
+_METAL_ON_SKIN_MM = 6.0
 _TABLE_MM = 2.5  # how far below its surface the outer table's own peak is looked for
 
 
@@ -254,6 +256,7 @@ def quick_edges(
     two = dense & np.roll(dense, -1, axis=1)
     two[:, -1] = False
     start = np.where(two.any(axis=1), np.argmax(two, axis=1), -1)
+    start = _past_metal(filled, two, dense, start, step, levels.skin_hu)
     before = np.arange(m)[None, :] < np.where(start < 0, m, start)[:, None]
     air_before = before & ~above
     last_air = np.where(air_before.any(axis=1), m - 1 - np.argmax(air_before[:, ::-1], axis=1), -1)
@@ -361,6 +364,39 @@ def _meets(patch: BonePatch, point_mm: FloatArray, unit_dir: FloatArray) -> Floa
             - float(r @ patch.unit_inward)
         ) / along
     return np.asarray(point_mm + t * unit_dir)
+
+
+def _past_metal(
+    hu: FloatArray,
+    two: NDArray[np.bool_],
+    dense: NDArray[np.bool_],
+    start: NDArray[np.intp],
+    step_mm: float,
+    skin_hu: float,
+) -> NDArray[np.intp]:
+    """Starts of bone, where the first dense run is metal lying on the skin.
+
+    An electrode or a clip is denser than any bone, or begins at the air with no scalp before it,
+    and scalp follows before bone begins.
+    """
+    out = start.copy()
+    thickest = round(_METAL_ON_SKIN_MM / step_mm)
+    gap = max(2, round(1.2 / step_mm))
+    for i in np.flatnonzero(start >= 0):
+        first = int(start[i])
+        run = hu[i, first : first + thickest]
+        before = hu[i, max(0, first - gap) : first]
+        on_skin = len(before) > 0 and before.min() < skin_hu
+        if not len(run) or (run.max() < METAL_HU and not on_skin):
+            continue
+        quiet = np.flatnonzero(~dense[i, first:])
+        if not quiet.size:
+            continue
+        end = first + int(quiet[0])
+        onward = np.flatnonzero(two[i, end:])
+        if onward.size and gap <= onward[0] <= thickest * 2:
+            out[i] = end + int(onward[0])
+    return out
 
 
 def _rise_near(
