@@ -13,16 +13,8 @@ from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.entry import Entry, MidlineTape, place_entry, side_sign
 from entrypoint.planning.model import LateralBy, Rule, Side
 from entrypoint.reference import value
-from entrypoint.volume.bone import (
-    METAL_HU,
-    BonePatch,
-    Foot,
-    bone_patch,
-    crack_in,
-    quick_edges,
-    square_foot,
-    tangent_axes,
-)
+from entrypoint.volume.bone import BonePatch, Foot, bone_patch, crack_in, square_foot, tangent_axes
+from entrypoint.volume.edges import METAL_HU, quick_edges
 from entrypoint.volume.rays import sample_rays
 from entrypoint.volume.sections import polar_section
 from entrypoint.volume.skull_profile import SkullProfile, read_skull_profile

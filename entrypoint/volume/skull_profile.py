@@ -20,7 +20,8 @@ import numpy as np
 from entrypoint.errors import MeasurementError
 from entrypoint.geometry.fits import damped_least_squares
 from entrypoint.geometry.slabs import slab_profile
-from entrypoint.volume.bone import BonePatch, quick_edges, tangent_axes
+from entrypoint.volume.bone import BonePatch, tangent_axes
+from entrypoint.volume.edges import quick_edges
 from entrypoint.volume.levels import Levels
 from entrypoint.volume.rays import FloatArray, sample_rays
 

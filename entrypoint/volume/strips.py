@@ -8,7 +8,7 @@ import numpy as np
 
 from entrypoint.anatomy.frame import HeadFrame
 from entrypoint.anatomy.midline import MidlinePlace, even_about, loosened, odd_about
-from entrypoint.volume.bone import quick_edges
+from entrypoint.volume.edges import quick_edges
 from entrypoint.volume.rays import FloatArray, crossing, sample_rays
 from entrypoint.volume.sections import PolarSection
 from entrypoint.volume.skull import CoarseHead

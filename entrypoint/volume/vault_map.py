@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from entrypoint.anatomy.frame import HeadFrame
-from entrypoint.volume.bone import quick_edges
+from entrypoint.volume.edges import quick_edges
 from entrypoint.volume.rays import FloatArray, sample_rays
 from entrypoint.volume.skull import CoarseHead, coarse_radii
 

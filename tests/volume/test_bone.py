@@ -9,7 +9,8 @@ import pytest
 from scipy.optimize import brentq
 
 from entrypoint.errors import MeasurementError
-from entrypoint.volume.bone import bone_patch, quick_edges, square_foot
+from entrypoint.volume.bone import bone_patch, square_foot
+from entrypoint.volume.edges import quick_edges
 from entrypoint.volume.levels import Levels
 from tests.volume.made import AIR, BRAIN, SOFT, Slab, blurred_layers, volume_of
 
