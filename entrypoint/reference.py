@@ -203,6 +203,8 @@ _TISSUE = (
         how_measured="frontal bone of 10 mm or more in 8.1 %, 16.4 % of women over 65",
         source=_FRONTAL_THICK, mark=S),
     Row(key="skull_child_limit", value=3.0, mark=J, how_measured="thinner suggests a child"),
+    Row(key="vault_child_limit", value=4.2, mark=J,
+        how_measured="median of the vault; thinner in a short head suggests a child"),
     Row(key="scalp_frontal", value=6.0, low=3.0, high=10.0, mark=M,
         how_measured="scalp at the frontal point 5 to 7 mm, seen 3 to 10"),
     Row(key="scalp_stop_limit", value=10.0, mark=J,

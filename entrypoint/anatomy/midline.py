@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 _CAP = 4.0
 _CLIP = 4.0  # no single value counts for more
 _HALF_WAY = 10.0
+_FEWEST_WITNESSES = 10  # about a tenth of the places; wrong planes find up to eight by chance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,7 +205,7 @@ def vote(
         Shift at the origin (mm), and its change per mm anterior and per mm superior.
     covariance : (3, 3) array
     agreeing : float
-        Share of the places that do not speak against the plane.
+        Share of the places that speak at all which speak for the plane; 0 where too few do.
     """
     if not places:
         return np.zeros(3), np.diag([prior_sd_mm**2, prior_sd_rad**2, prior_sd_rad**2]), 0.0
@@ -242,4 +243,9 @@ def vote(
             for a, p in zip(at, places, strict=True)
         ]
     )
-    return centre, cov, float((heard < 0.5 * _CAP).mean())
+    # A place that speaks for no shift at all (a falx lost in noise) is no witness.
+    speaking = np.array([p.against.min() < 0.5 * _CAP for p in places])
+    spoken_for = int((heard[speaking] < 0.5 * _CAP).sum())
+    if spoken_for < _FEWEST_WITNESSES:
+        return centre, cov, 0.0
+    return centre, cov, spoken_for / int(speaking.sum())

@@ -151,7 +151,8 @@ def _no_nasion(found: str) -> MeasurementError:
     return MeasurementError(
         found=found,
         expected="a nasal root between brow and nose, in the midsagittal plane",
-        next_step="give the nasion in a landmark file, or a scan that shows the nose",
+        next_step="give the nasion in a landmark file, or a scan that shows the nose; check "
+        "also that the file's orientation is that of the head",
     )
 
 

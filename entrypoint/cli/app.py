@@ -5,6 +5,7 @@ Exit codes: 0 fine, 1 a stop finding, 2 usage, 3 input refused, 4 not measurable
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Callable
@@ -90,6 +91,11 @@ def main(arguments: list[str] | None = None) -> int:
         return _say(str(error), error.exit_code)
     except BrokenPipeError:
         return _reader_gone()
+    except OSError as error:
+        if error.errno == errno.ENOSPC:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            return _say("The output is full; expected room to write; free some space.", 3)
+        raise
     except (KeyboardInterrupt, typer.Abort):
         return _say("Stopped before the end; nothing was written.", 130)
     except MemoryError:

@@ -142,6 +142,7 @@ def plan(
         from entrypoint.io.atomic import check_target
 
         check_target(json, force=force)
+        _not_an_input(json, source, landmarks)
     from entrypoint.cli.output import print_document, progress_shown, write_json
 
     with progress_shown(quiet=quiet) as progress:
@@ -156,6 +157,26 @@ def plan(
         print_document(plan_document(made, brief=quiet))
     if _has_stop(made):
         raise typer.Exit(1)
+
+
+def _not_an_input(json: str, *inputs: str | None) -> None:
+    """Refuse to write over a file that is read, also where overwriting was asked for."""
+    import os
+
+    from entrypoint.errors import OutputRefused
+
+    for path in inputs:
+        if (
+            path is not None
+            and os.path.exists(path)
+            and os.path.exists(json)
+            and (os.path.samefile(path, json))
+        ):
+            raise OutputRefused(
+                found="the record would be written over the input",
+                expected="a file that is not read",
+                next_step="choose another name",
+            )
 
 
 def _has_stop(made: Plan) -> bool:
@@ -187,6 +208,7 @@ def _make(
     kind = recognise(source)
     if kind is FileKind.VOLUME:
         _no_tape_beside(measures)
+        _for_surfaces_only(typed)
         return api.plan_ct(source, landmarks=landmarks, progress=progress, **common)
     if kind is FileKind.LANDMARKS:
         if landmarks is not None:
@@ -194,6 +216,7 @@ def _make(
                 "INPUT is a landmark file already; give one of them.", param_hint="--landmarks"
             )
         _no_tape_beside(measures)
+        _for_surfaces_only(typed)
         return api.plan_landmarks(source, **common)
     if kind is FileKind.SURFACE:
         if landmarks is None:
@@ -218,6 +241,15 @@ def _no_tape_beside(measures: dict[str, float]) -> None:
             "Tape measures are for a plan without a file; give either.",
             param_hint=_flag(beside[0]),
         )
+
+
+def _for_surfaces_only(typed: dict[str, Any]) -> None:
+    for name in ("unit", "space"):
+        if typed[name] is not None:
+            raise typer.BadParameter(
+                "This input states its own; the option is for a scalp surface.",
+                param_hint=f"--{name}",
+            )
 
 
 def _rule(typed: dict[str, Any]) -> Rule:
@@ -249,6 +281,21 @@ def _rule(typed: dict[str, Any]) -> Rule:
         given["stop_seats_on"] = Seat(typed["stop_seats_on"].value)
     if typed["adult"] or typed["child"]:
         given["person"] = "adult" if typed["adult"] else "child"
+    bolt, engagement = given.get("bolt_length_mm"), given.get("engagement_mm")
+    if bolt is not None and engagement is not None and engagement >= bolt:
+        raise typer.BadParameter(
+            f"An engagement of {engagement:g} mm is not shorter than the bolt of {bolt:g} mm.",
+            param_hint="--engagement-mm",
+        )
+    if (
+        given.get("lateral_by") is LateralBy.MID_PUPILLARY
+        and typed["source"] is None
+        and (typed["landmarks"] is None and typed["interpupillary_mm"] is None)
+    ):
+        raise typer.BadParameter(
+            "The mid-pupillary line needs the distance between the pupils.",
+            param_hint="--interpupillary-mm",
+        )
     return Rule(**given)
 
 

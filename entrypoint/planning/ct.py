@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from entrypoint import __version__
 from entrypoint.geometry.planes import Plane
 from entrypoint.planning import head_findings as about
-from entrypoint.planning.ct_given import Given, given_on_ct, suture_given
+from entrypoint.planning.ct_given import Given, given_on_ct, suture_doubts, suture_given
 from entrypoint.planning.ct_head import CtHead, find_head
 from entrypoint.planning.ct_side import side_plan
 from entrypoint.planning.ct_site import Site, read_site
@@ -31,7 +32,7 @@ from entrypoint.planning.model import (
     Rule,
     Side,
 )
-from entrypoint.reference import row, spread
+from entrypoint.reference import row, spread, value
 from entrypoint.volume.facts import FileFacts
 from entrypoint.volume.volume import Volume
 
@@ -98,7 +99,9 @@ def plan_from_volume(
     midsagittal = Plane(point_mm=head.frame.origin_mm, unit_normal=head.frame.unit_right)
     say("finding the coronal suture")
     suture = read_suture(head)
+    doubts: tuple[Finding, ...] = ()
     if coronal_suture_mm is not None:
+        doubts = suture_doubts(suture, coronal_suture_mm)
         suture = suture_given(suture, head, coronal_suture_mm)
     elif given.bregma_mm is not None:
         suture = given.moved_to_bregma(suture, head)
@@ -115,7 +118,7 @@ def plan_from_volume(
         )
         for side in (Side.RIGHT, Side.LEFT)
     }
-    whole = _head_findings(head, suture, rule, facts, given)
+    whole = [*_head_findings(head, suture, rule, facts, given), *doubts]
     child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)
     plans = {}
     for side in sides:
@@ -240,7 +243,8 @@ def _head_findings(
     out += about.coarse_slices(float(max(head.volume.grid.voxel_mm)))
     out += about.noise(head.noise_hu)
     out += given.findings
-    out += _child(head, rule)
+    out += _child(head, suture, rule)
+    out += _unusual(head, suture)
     if head.inion_bone_mm is None:
         out.append(
             about.field_of_view("the inion is", level=Level.NOTE, figures=("landmarks.inion",))
@@ -299,8 +303,30 @@ def _stored(facts: FileFacts) -> list[Finding]:
     return out
 
 
-def _child(head: CtHead, rule: Rule) -> tuple[Finding, ...]:
-    """A head shorter than any adult woman's of the published series."""
+def _unusual(head: CtHead, suture: CtSuture) -> list[Finding]:
+    """Sizes beyond any of the published series: a wrong voxel size, or a most unusual head."""
+    out = []
+    length, high = _head_length_mm(head), row("head_length_men").high or 225.0
+    if length is not None and length > high:
+        low = row("head_length_women").low or 168.0
+        found = about.measure_unusual("length of the head", length, low, high)
+        out.append(replace(found, level=Level.CAUTION))
+    if head.nasion_bone_mm is not None and suture.bregma_how is not How.ESTIMATED:
+        chord = float(np.linalg.norm(suture.bregma_mm - head.nasion_bone_mm))
+        least, most = row("nasion_bregma_chord_women").low, row("nasion_bregma_chord_men").high
+        # The published chord starts at the suture, not at the deepest point.
+        slack = 2.0 * spread("nasion_deepest_offset")
+        if least is not None and most is not None and not least - slack < chord < most + slack:
+            out.append(
+                about.measure_unusual(
+                    "straight distance from nasion to bregma on bone", chord, least, most
+                )
+            )
+    return out
+
+
+def _head_length_mm(head: CtHead) -> float | None:
+    """Greatest length of the head in the midline; None where the back is not in view."""
     phi = head.section.angles_deg
     skin = head.frame.head_from_world(head.section.skin_points())
     seen = np.isfinite(skin[:, 1])
@@ -311,6 +337,12 @@ def _child(head: CtHead, rule: Rule) -> tuple[Finding, ...]:
     if whole:
         gap = skin[front][:, None, 1:] - skin[back][None, :, 1:]
         length = float(np.sqrt(np.square(gap).sum(axis=2)).max())
+    return length
+
+
+def _child(head: CtHead, suture: CtSuture, rule: Rule) -> tuple[Finding, ...]:
+    """A head shorter than any adult woman's of the published series, or a vault as thin."""
+    length = _head_length_mm(head)
     low = row("head_length_women").low or 168.0
     why = ""
     if length is not None and length < low - 4.0:
@@ -318,6 +350,15 @@ def _child(head: CtHead, rule: Rule) -> tuple[Finding, ...]:
             f"the head is {length:.0f} mm long, shorter than the shortest of the published "
             f"series of adult women ({low:.0f} mm)"
         )
+    women = row("head_length_women")
+    vault, least = float(np.nanmedian(suture.vault.thickness_mm)), value("vault_child_limit")
+    short = length is not None and length < women.value - 2.0 * (women.spread or 7.5)
+    if not why and short and vault < least:
+        why = (
+            f"the head is {length:.0f} mm long and its vault {vault:.1f} mm thick (median along "
+            f"the top), under {least:.1f} mm"
+        )
+        return about.child(rule.person, why, value_found=vault, limit=least)
     return about.child(rule.person, why, value_found=length, limit=low)
 
 

@@ -179,6 +179,18 @@ def given_on_ct(
     )
 
 
+def suture_doubts(suture: CtSuture, points_mm: FloatArray) -> tuple[Finding, ...]:
+    """The given suture against the one that was found, or where none was, against its estimate.
+
+    Where it was only estimated, three of the estimate's own standard deviations are let pass.
+    """
+    gaps = np.array([nearest_on(suture.curve_mm, p)[2] for p in points_mm])
+    apart = float(np.median(gaps))
+    if How.MEASURED not in suture.how.values():
+        apart = max(0.0, apart - 3.0 * max(suture.sd_mm.values()))
+    return about.given_against_detected("coronal suture", apart)
+
+
 def suture_given(suture: CtSuture, head: CtHead, points_mm: FloatArray) -> CtSuture:
     """The given coronal suture in place of the found one, ordered from left to right."""
     away = (points_mm - head.frame.origin_mm) @ head.frame.unit_right

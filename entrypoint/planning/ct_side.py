@@ -27,6 +27,7 @@ from entrypoint.planning.model import (
     Clearance,
     Finding,
     How,
+    Level,
     MovedPoint,
     Rule,
     SidePlan,
@@ -107,7 +108,10 @@ def side_plan(
         )
 
     moved = _moved(replan, rule, site, clearance)
-    stop = drill_stop(thickness, rule, geometry_only=geometry_only)
+    sinus = judge.sinus_envelope(clearance, rule, side)
+    # No length to set a drill by on a path that a stop finding names.
+    stopped = any(f.level is Level.STOP for f in sinus)
+    stop = drill_stop(thickness, rule, geometry_only=geometry_only or stopped)
     out: list[Finding] = []
     if site.no_bone is not None:
         out.append(about.bone_missing(site.no_bone, site.no_bone_mm, side))
@@ -119,7 +123,7 @@ def side_plan(
         out.append(about.frontal_sinus(site.air_in_bone_mm))
     out += judge.suture_margin(clearance, rule, moved)
     out += judge.midline_margin(clearance, rule)
-    out += judge.sinus_envelope(clearance, rule, side)
+    out += sinus
     out += judge.skull_thickness(thickness, rule)
     elsewhere, where = _swelling_elsewhere(head, site, other)
     out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)

@@ -174,12 +174,12 @@ def read_site(
     no_bone, no_bone_mm = None, 0.0
     too_blurred: float | None = None
     profile: SkullProfile | None = None
-    if gap is not None and gap <= limit:
+    if metal is not None and metal <= limit:
+        no_bone, no_bone_mm = "metal covers the bone", metal
+    elif gap is not None and gap <= limit:
         no_bone, no_bone_mm = "bone is missing", gap
     elif crack is not None and crack <= limit:
         no_bone, no_bone_mm = "a dark line runs through both tables of the bone", crack
-    elif metal is not None and metal <= limit:
-        no_bone, no_bone_mm = "metal covers the bone", metal
     else:
         try:
             profile = read_skull_profile(

@@ -115,7 +115,10 @@ def sensor_depth(
     outer = None if skull is None else skull + depth
     top = half_turns = None
     if outer is not None and rule.bolt_length_mm is not None and rule.engagement_mm is not None:
-        top = rule.bolt_length_mm - rule.engagement_mm + outer
+        # An engagement deeper than the bone at its lower bound seats nowhere: no length then.
+        low = (skull or 0.0) - 1.96 * (thickness.skull_sd_mm or 0.0)
+        if rule.engagement_mm <= low:
+            top = rule.bolt_length_mm - rule.engagement_mm + outer
     if rule.engagement_mm is not None and rule.thread_pitch_mm is not None:
         half_turns = 2.0 * rule.engagement_mm / rule.thread_pitch_mm
     return SensorDepth(

@@ -213,7 +213,7 @@ def arc_that_keeps_margin(
 def _tape(mm: float, *, towards: Callable[[float], int]) -> str:
     """Tape distance in whole millimetres, rounded to the side on which the margin is kept."""
     whole = towards(mm - 1e-6 if towards is math.ceil else mm + 1e-6)
-    return f"{whole / 10.0:.1f} cm ({whole} mm)"
+    return f"{whole / 10.0:g} cm ({whole} mm)"
 
 
 def moved_point(
@@ -254,12 +254,15 @@ def moved_point(
     midline, lateral, margins = found
     same = abs(midline - start[0]) < 1e-9 and abs(lateral - start[1]) < 1e-9
     head = (
-        "every margin holds at the rule's own point"
+        ""
         if same
-        else "every margin holds at the best estimate from a midline tape distance of "
-        f"{_tape(midline, towards=math.floor)} and a lateral tape distance of "
+        else "suture, midline and sinus margins hold at the best estimate from a midline tape "
+        f"distance of {_tape(midline, towards=math.floor)} and a lateral tape distance of "
         f"{_tape(lateral, towards=math.ceil)}"
     )
+    # Where the rule's own arc keeps the suture margin, there is nothing to say about it.
+    if arc_95 is not None and abs(arc_95 - start[0]) < 0.05:
+        tail = ""
     return MovedPoint(
         exists=True,
         midline_arc_mm=midline,
@@ -269,5 +272,5 @@ def moved_point(
         midline_scalp_mm=margins.midline_scalp_mm,
         sinus_mm=margins.sinus_mm,
         midline_arc_95_mm=arc_95,
-        text=f"{head}; {tail}",
+        text="; ".join(part for part in (head, tail) if part),
     )

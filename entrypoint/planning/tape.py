@@ -296,6 +296,7 @@ def plan_from_tape(
         findings=ordered(whole),
         looked_at=_looked_at(measures),
         population=population,
+        sides_note="Right and left are the patient's, as whoever laid the tape says.",
     )
 
 
@@ -312,7 +313,7 @@ def _moved(rule: Rule, lateral_arc: float, clearance: float, cautious: float | N
     else:
         whole = int(cautious + 1e-6)
         text = (
-            f"a point at a midline tape distance of {whole / 10:.1f} cm ({whole} mm) would keep "
+            f"a point at a midline tape distance of {whole / 10:g} cm ({whole} mm) would keep "
             f"{rule.suture_margin_mm:.0f} mm with {kept} probability"
         )
     return MovedPoint(

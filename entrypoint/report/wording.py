@@ -33,8 +33,9 @@ NAME_THE_SEAT = (
     "--stop-seats-on bone or --stop-seats-on scalp."
 )
 STOP_GIVES = (
-    "Lengths run from the stop's face to the very point of the bit. Start there and advance in "
-    "small steps. The scalp gives under a stop, and swelling changes by the hour."
+    "Lengths run from the stop's face to the very point of the bit. The length is a lower "
+    "bound, from which common practice advances in small steps. The scalp gives "
+    "under a stop, and swelling changes by the hour."
 )
 DEVICE_FIRST = "The device's own instructions take precedence."
 

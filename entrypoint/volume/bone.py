@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.errors import MeasurementError
-from entrypoint.volume.edges import quick_edges
+from entrypoint.volume.edges import METAL_HU, quick_edges
 from entrypoint.volume.levels import Levels
 from entrypoint.volume.rays import FloatArray, sample_rays
 
@@ -182,7 +182,9 @@ def bone_patch(
     hu = sample_rays(volume, origins.reshape(-1, 3), unit_inward, depths)
     edges = quick_edges(depths, hu, levels)
     side = len(offsets)
-    outer = edges.outer_mm.reshape(side, side)
+    # Under metal the surface of the bone is not to be read.
+    metal = edges.outer_peak_hu >= METAL_HU
+    outer = np.where(metal, np.nan, edges.outer_mm).reshape(side, side)
     thick = (edges.inner_mm - edges.outer_mm).reshape(side, side)
     missing = ~np.isfinite(outer)
     if missing.mean() > 2 / 3:
@@ -236,9 +238,17 @@ def square_foot(
     inward = patch.unit_inward
     foot = _meets(patch, point_mm, inward)
     outward = -inward
+    foot_start, half = foot, float(patch.offsets_mm[-1])
     for turn in range(most_turns):
         near = np.linalg.norm(centroids - foot, axis=1) <= radius_mm
         total = areas[near].sum(axis=0)
+        astray = float(np.linalg.norm(foot - foot_start)) > 1.5 * half
+        if not near.any() or astray or not float(np.linalg.norm(total)) > 0:
+            raise MeasurementError(
+                found="no path that meets the bone squarely",
+                expected="a surface of bone under the entry",
+                next_step="look at the scan: metal or missing bone may hide the surface",
+            )
         outward = total / np.linalg.norm(total)
         new = _meets(patch, point_mm, -outward)
         if np.linalg.norm(new - foot) < tol_mm:
