@@ -27,10 +27,10 @@ def scalp_stop_withheld(thickness: Thickness) -> str | None:
     if scalp is None:
         return "the scalp thickness is not known"
     if scalp > value("scalp_stop_limit"):
-        return f"the scalp is {scalp:.1f} mm thick, over {value('scalp_stop_limit'):.0f} mm"
+        return f"the scalp is {math.floor(scalp * 10) / 10:.1f} mm thick, over {value('scalp_stop_limit'):.0f} mm"
     if other is not None and abs(scalp - other) > value("scalp_sides_limit"):
         return (
-            f"the scalp is {scalp:.1f} mm thick here and {other:.1f} mm on the other side, "
+            f"the scalp is {math.floor(scalp * 10) / 10:.1f} mm thick here and {math.floor(other * 10) / 10:.1f} mm on the other side, "
             f"over {value('scalp_sides_limit'):.0f} mm apart"
         )
     return None

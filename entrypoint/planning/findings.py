@@ -60,6 +60,11 @@ def _down(mm: float) -> int:
     return math.floor(mm + 1e-9)
 
 
+def _tenth(mm: float) -> float:
+    """Down to a tenth, as the figures beside it are."""
+    return math.floor(mm * 10.0 + 1e-6) / 10.0
+
+
 def _interval(value_mm: float, sd_mm: float) -> str:
     lo, hi = value_mm - 1.96 * sd_mm, value_mm + 1.96 * sd_mm
     return f"95 %: {math.floor(lo + 1e-9)} to {math.ceil(hi - 1e-9)}"
@@ -250,7 +255,7 @@ def swelling(
                 "scalp-swelling",
                 Level.CAUTION,
                 f"the scalp at the point is {abs(scalp - other):.1f} mm {more} than on the other "
-                f"side ({scalp:.1f} and {other:.1f} mm): a swelling moves the tape and the point",
+                f"side ({_tenth(scalp):.1f} and {_tenth(other):.1f} mm): a swelling moves the tape and the point",
                 value=scalp - other,
                 limit=limit,
                 figures=figures,
