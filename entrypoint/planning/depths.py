@@ -17,6 +17,11 @@ from entrypoint.reference import value
 __all__ = ["drill_stop", "scalp_stop_withheld", "sensor_depth"]
 
 
+def _tenth(mm: float) -> str:
+    """Down to a tenth, as the figures beside it are."""
+    return f"{math.floor(mm * 10.0 + 1e-6) / 10.0:.1f}"
+
+
 def scalp_stop_withheld(thickness: Thickness) -> str | None:
     """Why no stop that seats on scalp is given, or None where it is.
 
@@ -27,10 +32,10 @@ def scalp_stop_withheld(thickness: Thickness) -> str | None:
     if scalp is None:
         return "the scalp thickness is not known"
     if scalp > value("scalp_stop_limit"):
-        return f"the scalp is {math.floor(scalp * 10) / 10:.1f} mm thick, over {value('scalp_stop_limit'):.0f} mm"
+        return f"the scalp is {_tenth(scalp)} mm thick, over {value('scalp_stop_limit'):.0f} mm"
     if other is not None and abs(scalp - other) > value("scalp_sides_limit"):
         return (
-            f"the scalp is {math.floor(scalp * 10) / 10:.1f} mm thick here and {math.floor(other * 10) / 10:.1f} mm on the other side, "
+            f"the scalp is {_tenth(scalp)} mm thick here and {_tenth(other)} mm on the other side, "
             f"over {value('scalp_sides_limit'):.0f} mm apart"
         )
     return None

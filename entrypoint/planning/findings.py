@@ -255,7 +255,8 @@ def swelling(
                 "scalp-swelling",
                 Level.CAUTION,
                 f"the scalp at the point is {abs(scalp - other):.1f} mm {more} than on the other "
-                f"side ({_tenth(scalp):.1f} and {_tenth(other):.1f} mm): a swelling moves the tape and the point",
+                f"side ({_tenth(scalp):.1f} and {_tenth(other):.1f} mm): a swelling moves the tape "
+                "and the point",
                 value=scalp - other,
                 limit=limit,
                 figures=figures,
