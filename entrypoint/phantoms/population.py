@@ -122,7 +122,7 @@ def random_case(
     noise_hu: tuple[float, float] = (15.0, 30.0),
     fwhm_mm: tuple[float, float] = (0.7, 1.2),
     turned_grids: float = 0.0,
-    million_voxels: float | None = None,
+    million_voxels: tuple[float, ...] | None = None,
 ) -> Case:
     """Draw a head, what is planted in it, and the scan.
 
@@ -141,8 +141,9 @@ def random_case(
         Ranges of noise and point spread.
     turned_grids : float
         Share of grids with another axis order, an oblique or a sheared matrix.
-    million_voxels : float, optional
-        Upper bound on the size of the picture: the voxel size in plane is raised to meet it.
+    million_voxels : tuple of float, optional
+        Upper bounds on the size of the picture, to draw from: the voxel size in plane is raised
+        to meet it, as far as 1 mm.
     """
     from entrypoint.phantoms.conditions.catalogue import CONDITIONS, plant
 
@@ -154,7 +155,8 @@ def random_case(
     voxel = float(rng.uniform(*voxel_mm))
     thick = float(rng.choice(slices_mm))
     if million_voxels is not None:  # a whole head is about 12.5 litres of field
-        voxel = max(voxel, float(np.sqrt(12.5e6 / (million_voxels * 1e6 * thick))))
+        most = float(np.random.default_rng([seed, 107]).choice(million_voxels))
+        voxel = max(voxel, min(1.0, float(np.sqrt(12.5 / (most * thick)))))
     grid: dict[str, Any] = {"voxel_mm": round(voxel, 3), "slice_mm": thick}
     if rng.random() < turned_grids:
         kind = int(rng.integers(3))

@@ -56,7 +56,7 @@ def test_answers_of_random_heads_are_plausible() -> None:
 
 def test_case_is_a_scan_within_bounds() -> None:
     for seed in range(60):
-        case = random_case(seed, planted=0.5, turned_grids=0.5, million_voxels=8.0)
+        case = random_case(seed, planted=0.5, turned_grids=0.5, million_voxels=(8.0,))
         assert 0.7 <= case.scanner.fwhm_mm <= 1.2
         assert 15.0 <= case.scanner.noise_hu <= 30.0
         volume = 12.5e6 / (case.grid["voxel_mm"] ** 2 * case.grid["slice_mm"])

@@ -29,7 +29,7 @@ class Settings:
     slices_mm: tuple[float, ...] = (0.5, 0.6, 1.0)
     noise_hu: tuple[float, float] = (15.0, 30.0)
     turned_grids: float = 0.5
-    million_voxels: float = 26.0
+    million_voxels: tuple[float, ...] = (26.0,)
 
 
 ANY = Settings(
@@ -37,6 +37,7 @@ ANY = Settings(
     planted=0.6,
     slices_mm=(0.5, 0.6, 1.0, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0),
     noise_hu=(5.0, 40.0),
+    million_voxels=(8.0, 8.0, 8.0, 8.0, 26.0),
 )
 
 
