@@ -35,7 +35,7 @@ class Settings:
 ANY = Settings(
     pose_deg=25.0,
     planted=0.6,
-    slices_mm=(0.5, 0.6, 1.0, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0),
+    slices_mm=(0.5, 0.6, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0),
     noise_hu=(5.0, 40.0),
     million_voxels=(8.0, 8.0, 8.0, 8.0, 26.0),
 )
