@@ -264,7 +264,7 @@ _DEFINITIONS = (
     Row(key="preauricular_definition", value=0.0, spread=3.0, mark=J, how_measured=_READERS),
     Row(key="vertex_definition", value=0.0, spread=5.0, mark=J, how_measured=_READERS),
     Row(key="pupil_definition", value=0.0, spread=1.0, mark=J, how_measured=_READERS),
-    Row(key="plane_definition", value=0.0, spread=0.5, mark=J, how_measured=_READERS),
+    Row(key="plane_definition", value=0.0, spread=1.0, mark=J, how_measured=_READERS),
     Row(key="skull_definition", value=0.0, spread=0.1, mark=J, how_measured=_READERS),
     Row(key="scalp_definition", value=0.0, spread=0.3, mark=J,
         how_measured="hair and pressure of the tape, one standard deviation"),

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint import __version__
+from entrypoint.errors import MeasurementError
 from entrypoint.geometry.planes import Plane
 from entrypoint.planning import head_findings as about
 from entrypoint.planning.ct_given import Given, given_on_ct, suture_doubts, suture_given
@@ -31,6 +32,7 @@ from entrypoint.planning.model import (
     Plan,
     Rule,
     Side,
+    SidePlan,
 )
 from entrypoint.reference import row, spread, value
 from entrypoint.volume.facts import FileFacts
@@ -107,26 +109,30 @@ def plan_from_volume(
         suture = given.moved_to_bregma(suture, head)
     say("laying the tapes and measuring the bone")
     tape = midline_tape(head.midline_skin_mm, midsagittal)
-    sites = {
-        side: read_site(
-            head,
-            tape,
-            midsagittal,
-            rule,
-            side,
-            None if suture.how[side] is How.ESTIMATED else suture.curve_mm,
-        )
-        for side in (Side.RIGHT, Side.LEFT)
+    seen_suture = {
+        side: None if suture.how[side] is How.ESTIMATED else suture.curve_mm for side in Side
     }
+    sites: dict[Side, Site] = {}
+    refused: dict[Side, MeasurementError] = {}
+    for side in (Side.RIGHT, Side.LEFT):
+        try:
+            sites[side] = read_site(head, tape, midsagittal, rule, side, seen_suture[side])
+        except MeasurementError as error:
+            refused[side] = error
+    if not any(side in sites for side in sides):
+        raise refused[sides[0]]
     whole = [*_head_findings(head, suture, rule, facts, given), *doubts]
     child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)
     plans = {}
     for side in sides:
-        other = sites[Side.LEFT if side is Side.RIGHT else Side.RIGHT]
+        other = sites.get(Side.LEFT if side is Side.RIGHT else Side.RIGHT)
+        if side not in sites:
+            plans[side] = SidePlan(findings=(about.side_not_measured(str(refused[side]), side),))
+            continue
         plans[side] = side_plan(
             head, tape, midsagittal, suture, sites[side], other, rule, geometry_only=child
         )
-    shown = [sites[s] for s in sides]
+    shown = [sites[s] for s in sides if s in sites]
     return Plan(
         tool_version=__version__,
         input=info,
@@ -136,7 +142,7 @@ def plan_from_volume(
         midsagittal_plane=_plane_record(head, plane is not None),
         coronal_suture=_suture_record(suture),
         findings=ordered(whole),
-        looked_at=_looked_at(shown, suture, head),
+        looked_at=_looked_at(shown, [s for s in sides if s in refused], suture, head),
         quality=_quality(head, shown, facts),
         practice=bool(facts and facts.practice),
     )
@@ -186,6 +192,7 @@ def _plane_record(head: CtHead, is_given: bool) -> MidsagittalPlane:
         sd_mm=sd,
         sd_deg=tilt,
         how=How.GIVEN if is_given else How.DETECTED,
+        definition_sd_mm=spread("plane_definition"),
     )
 
 
@@ -370,12 +377,14 @@ def _sides_differ_mm(suture: CtSuture) -> float:
     return float(np.nanpercentile(np.abs(radius - radius[:, ::-1]), 99))
 
 
-def _looked_at(sites: list[Site], suture: CtSuture, head: CtHead) -> LookedAt:
+def _looked_at(
+    sites: list[Site], refused: list[Side], suture: CtSuture, head: CtHead
+) -> LookedAt:
     checked = [
         "distance to the midline",
         "distance to the sagittal sinus envelope (published, not this head's own vein)",
     ]
-    could_not = []
+    could_not = [f"anything on the PATIENT'S {side.value.upper()}" for side in refused]
     for site in sites:
         name = f"PATIENT'S {site.side.value.upper()}"
         if suture.how[site.side] in (How.MEASURED, How.GIVEN):

@@ -35,6 +35,7 @@ Progress = Callable[[str], None]
 _USUAL_AGREEING = 0.60  # of the places that speak; less, and the plane's error is tripled
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
 _NASION_PER_VOXEL = 0.11
+_NASION_UNDER_DEG = 40.0  # above the middle of the vault, seen from it; more is a forehead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +131,7 @@ def find_head(
     hollow, nasion, nasion_sd = None, nasion_mm, spread("landmark_given")
     try:
         hollow, found_sd = find_nasion(face_profile(section), frame.unit_right)
+        _low_enough(frame, hollow)
     except MeasurementError:
         if nasion_mm is None:
             raise
@@ -179,6 +181,19 @@ def find_head(
         midline_bone_mm=bone_line,
         ends_in_field=reaches,
     )
+
+
+def _low_enough(frame: HeadFrame, hollow: Hollow) -> None:
+    """Refuse a hollow of the forehead or the vertex: no nose lies under it."""
+    phi = float(frame.phi_deg(hollow.position_mm))
+    if phi > _NASION_UNDER_DEG:
+        raise MeasurementError(
+            found=f"the only hollow of the profile lies {phi:.0f} degrees above the front of the "
+            "head",
+            expected="a nasal root between brow and nose, in the midsagittal plane",
+            next_step="give the nasion in a landmark file, or a scan that shows the nose; check "
+            "also that the file's orientation is that of the head",
+        )
 
 
 def _expected_inion(bone_line: FloatArray, frame: HeadFrame) -> tuple[float, float]:

@@ -27,12 +27,12 @@ PHI_DEG = np.arange(-80.0, 250.0, 0.4)
 _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
-_VOTE_SCALE = 0.46
+_VOTE_SCALE = 0.42
 # Share of the places that speak at all which must agree with a plane: over 0.5 on phantoms and
 # one real scan of every quality, mostly under it where the plane was wrong.
 LEAST_AGREEING, _SURE_AGREEING = 0.45, 0.60
 _TURN_RAD = 0.2
-_VOTE_PER_VOXEL = 0.05  # mm a mm of the largest voxel edge
+_VOTE_PER_VOXEL = (0.04, 0.012)  # mm a mm of the largest voxel edge, and a mm of it squared
 _BESIDE_SUTURE_MM = 3.5
 _JUMP_MM = 6.0
 _REST_FROM_DEG = 120.0  # rays further back may meet a head rest
@@ -109,7 +109,8 @@ def through_midline(
         )
         right = frame.unit_right - x[1] * frame.unit_anterior - x[2] * frame.unit_superior
         frame = frame_from(frame.origin_mm + x[0] * frame.unit_right, right, frame.unit_anterior)
-    coarse_mm = _VOTE_PER_VOXEL * float(max(volume.grid.voxel_mm))
+    edge = float(max(volume.grid.voxel_mm))
+    coarse_mm = _VOTE_PER_VOXEL[0] * edge + _VOTE_PER_VOXEL[1] * edge**2
     cov = cov * _VOTE_SCALE**2 + np.diag(
         [coarse_mm**2, (coarse_mm / 100.0) ** 2, (coarse_mm / 100.0) ** 2]
     )

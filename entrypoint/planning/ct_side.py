@@ -43,7 +43,8 @@ __all__ = ["side_plan"]
 FloatArray = NDArray[np.float64]
 
 # Interpolation on a surface read from voxels of up to a millimetre: measured on phantoms.
-_SURFACE_SD_MM = 0.1
+_SURFACE_SD_MM = 0.06
+_MIDLINE_SD_MM = 0.03
 
 
 def side_plan(
@@ -52,7 +53,7 @@ def side_plan(
     midsagittal: Plane,
     suture: CtSuture,
     site: Site,
-    other: Site,
+    other: Site | None,
     rule: Rule,
     *,
     geometry_only: bool,
@@ -62,7 +63,8 @@ def side_plan(
     Parameters
     ----------
     site, other : Site
-        Of the named side, and of the other one, for what is compared between sides.
+        Of the named side, and of the other one, for what is compared between sides; None where
+        that one could not be measured.
     geometry_only : bool
         A child: no stop and no depths.
 
@@ -142,6 +144,7 @@ def side_plan(
         scalp_entry_sd_along_mm=along_sd,
         scalp_entry_sd_across_mm=across_sd,
         scalp_entry_definition_sd_along_mm=spread("nasion_definition"),
+        scalp_entry_definition_sd_across_mm=spread("plane_definition"),
         outer_table_mm=foot,
         inner_table_mm=inner,
         sensor_tip_mm=tip,
@@ -157,11 +160,12 @@ def side_plan(
     )
 
 
-def _thickness(site: Site, other: Site) -> Thickness:
+def _thickness(site: Site, other: Site | None) -> Thickness:
     """Figures along the path; no bone, no thickness of it."""
     p = site.profile
+    others = None if other is None else other.scalp_mm
     if p is None:
-        return Thickness(scalp_mm=None, scalp_other_side_mm=other.scalp_mm)
+        return Thickness(scalp_mm=None, scalp_other_side_mm=others)
     outer = diploe = inner = None
     if p.outer_diploe_mm is not None and p.diploe_inner_mm is not None:
         outer, diploe = p.outer_diploe_mm - p.outer_mm, p.diploe_inner_mm - p.outer_diploe_mm
@@ -175,7 +179,9 @@ def _thickness(site: Site, other: Site) -> Thickness:
         tables_merged=outer is None,
         scalp_sd_mm=p.scalp_sd_mm,
         skull_sd_mm=p.skull_sd_mm,
-        scalp_other_side_mm=other.scalp_mm,
+        scalp_definition_sd_mm=spread("scalp_definition"),
+        skull_definition_sd_mm=spread("skull_definition"),
+        scalp_other_side_mm=others,
         thinnest_near_mm=site.thinnest_near_mm,
         slant_factor=1.0,
     )
@@ -227,7 +233,8 @@ def _clearance(
         midline_outer_table_mm=away(foot),
         midline_inner_table_mm=away(inner),
         midline_tip_mm=away(tip),
-        midline_sd_mm=combined_sd(plane_sd, _SURFACE_SD_MM),
+        midline_sd_mm=combined_sd(plane_sd, _MIDLINE_SD_MM),
+        midline_definition_sd_mm=spread("plane_definition"),
         sinus_mm=sinus_clearance_mm(path, midsagittal, side),
         sinus_sd_mm=plane_sd,
         suture_mm=got.parallel_mm,
@@ -278,13 +285,15 @@ def _with_bone(tapes: Tapes, head: CtHead, midline_point_mm: FloatArray) -> Tape
     )
 
 
-def _swelling_elsewhere(head: CtHead, site: Site, other: Site) -> tuple[float | None, str]:
+def _swelling_elsewhere(
+    head: CtHead, site: Site, other: Site | None
+) -> tuple[float | None, str]:
     """Greatest excess of scalp under either tape: beside the other side, or the usual."""
     tape_end = site.entry.tapes.lateral_taut_mm + 15.0
-    own, his = site.lateral_scalp, other.lateral_scalp
+    own, his = site.lateral_scalp, None if other is None else other.lateral_scalp
     here = own.arc_mm < tape_end
     lateral = None
-    if here.sum() > 10 and len(his.arc_mm) > 10:
+    if his is not None and here.sum() > 10 and len(his.arc_mm) > 10:
         difference = own.scalp_mm[here] - np.interp(own.arc_mm[here], his.arc_mm, his.scalp_mm)
         difference = difference[np.isfinite(difference)]
         if difference.size > 10:

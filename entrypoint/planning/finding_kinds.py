@@ -146,6 +146,12 @@ _KINDS = (
         do="Use a file that states its orientation, or state it where that can be proved.",
         rows=()),
     FindingKind(
+        code="side-not-measured", title="Nothing measured on a side", levels=(STOP,),
+        means="The surface of the scalp or of the bone round the rule's point could not be "
+        "followed on this side, so it has no figures.",
+        do="Look at the scan there for metal, missing bone or the edge of the field.",
+        rows=()),
+    FindingKind(
         code="world-matrices-differ", title="Two transforms in the file disagree",
         levels=(CAUTION,),
         means="The file holds two transforms to millimetres that place a corner of the volume "

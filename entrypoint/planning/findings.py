@@ -115,7 +115,8 @@ def midline_margin(clearance: Clearance, rule: Rule) -> tuple[Finding, ...]:
     if have is None:
         return ()
     sd = clearance.midline_sd_mm or 0.0
-    p = probability_below(rule.midline_margin_mm, have, sd, 0.0)
+    readers = clearance.midline_definition_sd_mm or 0.0
+    p = probability_below(rule.midline_margin_mm, have, sd, readers)
     if have >= rule.midline_margin_mm and p <= value("probability_caution"):
         return ()
     return (
@@ -123,7 +124,8 @@ def midline_margin(clearance: Clearance, rule: Rule) -> tuple[Finding, ...]:
             "midline-margin",
             Level.CAUTION,
             f"the point on the scalp lies {_down(have)} mm from the midline "
-            f"({_interval(have, sd)}), margin {rule.midline_margin_mm:.0f} mm",
+            f"({_interval(have, combined_sd(sd, readers))}), margin "
+            f"{rule.midline_margin_mm:.0f} mm",
             value=have,
             limit=rule.midline_margin_mm,
             figures=("clearance.midline_scalp_mm",),
@@ -134,13 +136,14 @@ def midline_margin(clearance: Clearance, rule: Rule) -> tuple[Finding, ...]:
 def sinus_envelope(clearance: Clearance, rule: Rule, side: Side) -> tuple[Finding, ...]:
     """Path against the sinus envelope: stop inside it, caution near it, note further out.
 
-    The spread is of the measurement alone: the envelope is already a bound over heads.
+    The spread is of the plane, measured and defined: the envelope is already a bound over heads.
     """
     have = clearance.sinus_mm
     if have is None:
         return ()
     half = sinus_half_width_mm(side)
     sd = clearance.sinus_sd_mm or clearance.midline_sd_mm or 0.0
+    sd = combined_sd(sd, clearance.midline_definition_sd_mm or 0.0)
     p = probability_below(rule.sinus_margin_mm, have, sd)
     where = f"{half:.0f} mm on the PATIENT'S {side.value.upper()}"
     if have <= 0.0:

@@ -26,6 +26,7 @@ __all__ = [
     "plane_uncertain",
     "population_only",
     "practice_head",
+    "side_not_measured",
     "side_unknown",
     "sides_as_stated",
     "stored_values",
@@ -54,6 +55,17 @@ def practice_head() -> Finding:
 def side_unknown(why: str) -> Finding:
     """Side that the input does not tell."""
     return make("side-unknown", Level.STOP, f"the side cannot be told: {why}", unit="")
+
+
+def side_not_measured(why: str, side: Side) -> Finding:
+    """Nothing could be measured on this side."""
+    return make(
+        "side-not-measured",
+        Level.STOP,
+        f"nothing could be measured on the PATIENT'S {side.value.upper()}: {why}",
+        unit="",
+        figures=("scalp_entry_mm", "thickness", "clearance", "drill_stop", "sensor"),
+    )
 
 
 def child(

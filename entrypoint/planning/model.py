@@ -127,6 +127,7 @@ class MidsagittalPlane:
     sd_mm: float
     sd_deg: float
     how: How
+    definition_sd_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,6 +170,8 @@ class Thickness:
     tables_merged: bool | None = None
     scalp_sd_mm: float | None = None
     skull_sd_mm: float | None = None
+    scalp_definition_sd_mm: float | None = None
+    skull_definition_sd_mm: float | None = None
     scalp_other_side_mm: float | None = None
     thinnest_near_mm: float | None = None  # thinnest bone within 5 mm and 4 degrees
     slant_factor: float | None = None
@@ -183,6 +186,7 @@ class Clearance:
     midline_inner_table_mm: float | None = None
     midline_tip_mm: float | None = None
     midline_sd_mm: float | None = None
+    midline_definition_sd_mm: float | None = None  # of the sinus envelope's distance too
     sinus_mm: float | None = None
     sinus_sd_mm: float | None = None
     sinus_tip_mm: float | None = None  # always null: the envelope is not applied at the tip
@@ -242,6 +246,7 @@ class SidePlan:
     scalp_entry_sd_along_mm: float | None = None
     scalp_entry_sd_across_mm: float | None = None
     scalp_entry_definition_sd_along_mm: float | None = None
+    scalp_entry_definition_sd_across_mm: float | None = None
     outer_table_mm: FloatArray | None = None
     inner_table_mm: FloatArray | None = None
     sensor_tip_mm: FloatArray | None = None

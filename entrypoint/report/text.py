@@ -159,7 +159,11 @@ def _entry(found: SidePlan) -> list[Row]:
         )
         readers = found.scalp_entry_definition_sd_along_mm
         if readers:
-            text += f"; readers ± {up(half_width_mm(readers)):.1f} mm along the midline"
+            aside = found.scalp_entry_definition_sd_across_mm or 0.0
+            text += (
+                f"; readers ± {up(half_width_mm(readers)):.1f} mm along the midline, "
+                f"± {up(half_width_mm(aside)):.1f} mm to the side"
+            )
         rows.append(("Place of the entry on the scalp", text))
     if found.tilt_deg is not None:
         rows.append(("Tilt from square to the skull", f"{up(found.tilt_deg):.1f} degrees"))
@@ -174,8 +178,14 @@ def _thickness(plan: Plan, found: SidePlan) -> list[Row]:
             ("Skull thickness", f"{BLANK} mm  {NOT_KNOWN}"),
         ]
     rows = [
-        ("Scalp thickness along the path", figure_mm(t.scalp_mm, t.scalp_sd_mm)),
-        ("Skull thickness along the path", figure_mm(t.skull_mm, t.skull_sd_mm)),
+        (
+            "Scalp thickness along the path",
+            figure_mm(t.scalp_mm, t.scalp_sd_mm) + _readers(t.scalp_definition_sd_mm),
+        ),
+        (
+            "Skull thickness along the path",
+            figure_mm(t.skull_mm, t.skull_sd_mm) + _readers(t.skull_definition_sd_mm),
+        ),
     ]
     if t.outer_table_mm is not None and t.diploe_mm is not None and t.inner_table_mm is not None:
         rows.append(
@@ -200,8 +210,7 @@ def _clearance(plan: Plan, found: SidePlan) -> list[Row]:
     if c.suture_nearest_mm is not None:
         along = "scalp model" if _on_scalp(plan) else "bone"
         text = figure_mm(c.suture_nearest_mm, c.suture_sd_mm) + _front(c.suture_nearest_mm)
-        if c.suture_definition_sd_mm:
-            text += f"; readers ± {up(half_width_mm(c.suture_definition_sd_mm)):.1f} mm"
+        text += _readers(c.suture_definition_sd_mm)
         rows.append((f"Coronal suture, nearest along the {along}", text))
         if c.suture_mm is not None:
             rows.append(("  straight back, beside the midline", figure_mm(c.suture_mm)))
@@ -226,10 +235,19 @@ def _clearance(plan: Plan, found: SidePlan) -> list[Row]:
     )
     for where, value in places:
         if value is not None:
-            rows.append((f"Midline plane to the {where}", figure_mm(value, c.midline_sd_mm)))
+            text = figure_mm(value, c.midline_sd_mm) + _readers(c.midline_definition_sd_mm)
+            rows.append((f"Midline plane to the {where}", text))
     if c.sinus_mm is not None:
-        rows.append(("Sagittal sinus envelope, least", figure_mm(c.sinus_mm, c.sinus_sd_mm)))
+        text = figure_mm(c.sinus_mm, c.sinus_sd_mm) + _readers(c.midline_definition_sd_mm)
+        rows.append(("Sagittal sinus envelope, least", text))
     return rows
+
+
+def _readers(definition_sd_mm: float | None) -> str:
+    """How far careful readers differ, after a figure."""
+    if not definition_sd_mm:
+        return ""
+    return f"; readers ± {up(half_width_mm(definition_sd_mm)):.1f} mm"
 
 
 def _front(value: float) -> str:
@@ -291,8 +309,7 @@ def _landmarks(plan: Plan) -> list[Block]:
     rows = []
     for name, mark in plan.landmarks.items():
         text = f"{HOW_WORDS[mark.how]}, ± {up(half_width_mm(mark.sd_mm)):.1f} mm"
-        if mark.definition_sd_mm:
-            text += f"; readers ± {up(half_width_mm(mark.definition_sd_mm)):.1f} mm"
+        text += _readers(mark.definition_sd_mm)
         if mark.moved_mm is not None:
             text += f"; moved {up(mark.moved_mm):.1f} mm to its surface"
         rows.append((name.replace("_", " ").capitalize(), text))

@@ -7,6 +7,7 @@ enters: a ray stops where it first reaches air that is connected with the edge o
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,10 @@ STEP_MM = 0.5
 _AIRWAY_MM = 30.0
 _THICKEST_SCALP_MM = 22.0
 _SOFT_ABOVE_HU = 60.0  # above soft tissue's own level: still no bone, no diploe
+# What stands out of the skin on both sides of it: narrow and low, as a strand of hair or a fold of
+# cloth, or wide and high, as a bolt or a tube; never in the face, where a nose does.
+_STRAND_DEG, _STRAND_MM = 2.4, 1.0
+_BOLT_DEG, _BOLT_MM = 8.0, 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,14 +123,46 @@ def polar_section(
         thin = sub_skin - sub_bone < _THICKEST_SCALP_MM
         bone_mm[behind] = sub_bone
         skin[behind] = np.where(thin, sub_skin, np.nan)
+    angles_deg = np.asarray(angles_deg, dtype=float)
+    skin = _without_spikes(skin, angles_deg, _STRAND_DEG, _STRAND_MM)
+    bare = _without_spikes(skin, angles_deg, _BOLT_DEG, _BOLT_MM)
+    bare = np.where(in_face, skin, bare)
+    bone_mm = np.where(skin - bare > _STRAND_MM, np.nan, bone_mm)  # it may be what stands out
     return PolarSection(
         origin_mm=np.asarray(origin_mm, dtype=float),
-        angles_deg=np.asarray(angles_deg, dtype=float),
+        angles_deg=angles_deg,
         unit_dirs=dirs,
-        skin_mm=skin,
+        skin_mm=bare,
         bone_mm=bone_mm,
         leaves_field=cut,
     )
+
+
+def _without_spikes(
+    radius_mm: FloatArray, angles_deg: FloatArray, width_deg: float, height_mm: float
+) -> FloatArray:
+    """Radii with narrow outward spikes bridged from both sides of them."""
+    half = max(3, round(width_deg / float(np.median(np.diff(angles_deg)))))
+    if len(radius_mm) < 3 * half:
+        return radius_mm
+    padded = np.pad(radius_mm, half, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, half)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # rows with nothing in view stay NaN
+        middle = np.nanmedian(windows, axis=1)
+    before, after = middle[: len(radius_mm)], middle[half + 1 :]
+    spike = radius_mm - np.fmax(before, after) > height_mm
+    spike &= np.isfinite(before) & np.isfinite(after)
+    # Its flanks stand out less than its top: all near it that lies above a bridge goes with it.
+    near = np.convolve(spike, np.ones(2 * half + 1), mode="same") > 0.5
+    keep = np.isfinite(radius_mm) & ~near
+    if not spike.any() or keep.sum() < 2:
+        return radius_mm
+    bridged = np.interp(angles_deg, angles_deg[keep], radius_mm[keep])
+    spike |= near & (radius_mm - bridged > _STRAND_MM)
+    keep = np.isfinite(radius_mm) & ~spike
+    bridged = np.interp(angles_deg, angles_deg[keep], radius_mm[keep])
+    return np.asarray(np.where(spike, bridged, radius_mm))
 
 
 def _leaving_index(outside: NDArray[np.bool_], face: NDArray[np.bool_]) -> NDArray[np.intp]:

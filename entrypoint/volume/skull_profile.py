@@ -190,7 +190,7 @@ def read_skull_profile(
         np.sqrt(max(float(j_thick @ cov @ j_thick), 0.0) * 0.6 * scale + 0.015**2 + widened**2)
     )
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
-    scalp_sd = float(np.sqrt(outer_sd**2 + (0.7 * widened) ** 2 + 0.018**2))
+    scalp_sd = 1.2 * float(np.sqrt(outer_sd**2 + (0.7 * widened) ** 2 + 0.018**2))
     if levels.clip_low_hu is not None:
         scalp_sd = math.hypot(scalp_sd, _CLIPPED_SCALP_SD_MM)
     if levels.clip_high_hu is not None:

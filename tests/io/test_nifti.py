@@ -276,7 +276,10 @@ def test_header_fields_agree_with_nibabel(data):
     np.testing.assert_allclose(got.srow, header.get_sform()[:3])
     from entrypoint.io.orientation import _qform
 
-    np.testing.assert_allclose(_qform(got), header.get_qform(), atol=1e-4)
+    # Three single-precision numbers leave the fourth of a half turn known to about 3e-4.
+    left = 1.0 - sum(float(header[f"quatern_{k}"]) ** 2 for k in "bcd")
+    atol = 1e-4 if left > 1e-5 else 5e-3
+    np.testing.assert_allclose(_qform(got), header.get_qform(), atol=atol)
 
 
 def test_reading_a_gzip_member_split_in_two(tmp_path):

@@ -105,6 +105,8 @@ def compare(plan: Plan, truth: dict[str, Any]) -> dict[str, Any]:
         out[f"{ours}_sd_mm"] = None if mark is None else mark.sd_mm
     sides = {}
     for side in Side:
+        if plan.sides[side].scalp_entry_mm is None:
+            continue
         sides[side.value] = _side(plan, side, truth["sides"][side.value], truth)
     out["sides"] = sides
     assert plan.coronal_suture is not None

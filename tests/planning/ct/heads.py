@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from entrypoint.phantoms import HeadSpec, Scanner, build, plant
 from entrypoint.phantoms.conditions.bone import MissingBone
-from entrypoint.phantoms.conditions.metal import Plate
+from entrypoint.phantoms.conditions.metal import Bolt, Plate
 from entrypoint.planning.ct import plan_from_volume
 from entrypoint.planning.model import InputInfo, InputKind, Plan, Rule, Side
 from entrypoint.volume.grid import Grid
@@ -28,6 +28,7 @@ _SPECS = {
         _ADULT,
         conditions=(MissingBone(side="right"), Plate(side="left", ahead_mm=3.0, lateral_mm=33.0)),
     ),
+    "bolt right, hair": plant(replace(_ADULT, conditions=(Bolt(side="right"),)), "hair", seed=7),
     "craniectomy right": replace(
         _ADULT,
         conditions=(

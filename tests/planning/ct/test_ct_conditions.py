@@ -127,3 +127,34 @@ def test_a_given_bregma_steadies_a_closed_suture():
         assert after.suture_sd_mm < before.suture_sd_mm
         assert abs(after.suture_nearest_mm - true) < 3.0 + 1.96 * 4.0
         assert "suture-not-visible" in codes(plan_.sides[side].findings)
+
+
+@pytest.mark.parametrize("side", BOTH)
+def test_tapes_lie_on_the_skin_and_not_on_what_stands_on_it(side):
+    """A bolt in place 28 mm high on one side, and strands of hair over all the scalp."""
+    true = scanned("bolt right, hair").truth["sides"][side.value]
+    mine = planned("bolt right, hair").sides[side]
+    assert np.linalg.norm(mine.scalp_entry_mm - true["scalp_entry_mm"]) < 1.2
+    stops = codes(mine.findings, "stop")
+    assert ("bone-missing" in stops) == (side is Side.RIGHT)
+
+
+def test_one_side_that_cannot_be_measured_leaves_the_other_its_figures(monkeypatch):
+    from entrypoint.errors import MeasurementError
+    from entrypoint.planning import ct
+
+    real = ct.read_site
+
+    def only_left(head, tape, midsagittal, rule, side, suture_mm):
+        if side is Side.RIGHT:
+            raise MeasurementError(found="no path", expected="bone", next_step="look")
+        return real(head, tape, midsagittal, rule, side, suture_mm)
+
+    monkeypatch.setattr(ct, "read_site", only_left)
+    mine = plan(scanned("clean").volume)
+    assert mine.sides[Side.RIGHT].scalp_entry_mm is None
+    assert codes(mine.sides[Side.RIGHT].findings, "stop") == {"side-not-measured"}
+    assert mine.sides[Side.LEFT].thickness.skull_mm is not None
+    assert "anything on the PATIENT'S RIGHT" in mine.looked_at.could_not_be_checked
+    with pytest.raises(MeasurementError):
+        plan(scanned("clean").volume, sides=(Side.RIGHT,))
