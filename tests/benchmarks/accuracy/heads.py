@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import EntrypointError
 from entrypoint.phantoms import build, random_case
+from entrypoint.phantoms.conditions.catalogue import CONDITIONS
 from entrypoint.planning.ct import plan_from_volume
 from entrypoint.planning.model import InputInfo, InputKind, Level, Plan, Rule, Side
 from entrypoint.volume.grid import Grid
 from entrypoint.volume.volume import Volume
+from tests.benchmarks.accuracy.truths import conditions_of, said, truths
 
 FloatArray = NDArray[np.float64]
 
@@ -57,7 +59,10 @@ def scan(seed: int, settings: Settings) -> tuple[NDArray[np.int16], FloatArray, 
         "planted": spec.name.split("-")[2:],
         "voxels": int(hu.size),
     }
-    return hu, matrix, head.truth(), drawn
+    truth = head.truth()
+    drawn["conditions"] = conditions_of(drawn["planted"], CONDITIONS)
+    drawn["true"] = truths(head, truth, hu.shape, matrix)
+    return hu, matrix, truth, drawn
 
 
 def plan_of(hu: NDArray[np.int16], matrix: FloatArray) -> Plan:
@@ -86,7 +91,8 @@ def row_of(seed: int, settings: Settings) -> dict[str, Any]:
 
 def compare(plan: Plan, truth: dict[str, Any]) -> dict[str, Any]:
     """Errors against the truth, with the plan's own standard deviations."""
-    out: dict[str, Any] = {"findings": [[f.code, f.level.value] for f in plan.findings]}
+    out: dict[str, Any] = {"findings": [[f.code, f.level.value] for f in plan.findings],
+                           "said": said(plan.findings)}
     assert plan.midsagittal_plane is not None
     normal = plan.midsagittal_plane.unit_normal
     point = plan.midsagittal_plane.point_mm
@@ -103,9 +109,10 @@ def compare(plan: Plan, truth: dict[str, Any]) -> dict[str, Any]:
         out[f"{ours}_mm"] = None if mark is None else float(
             np.linalg.norm(mark.position_mm - np.array(truth["landmarks"][theirs])))
         out[f"{ours}_sd_mm"] = None if mark is None else mark.sd_mm
-    sides = {}
+    sides, out["missing"] = {}, {}
     for side in Side:
         if plan.sides[side].scalp_entry_mm is None:
+            out["missing"][side.value] = said(plan.sides[side].findings)
             continue
         sides[side.value] = _side(plan, side, truth["sides"][side.value], truth)
     out["sides"] = sides
@@ -151,6 +158,11 @@ def _side(plan: Plan, side: Side, true: dict[str, Any], truth: dict[str, Any]) -
         "true_suture_mm": true["clearance"]["suture_nearest_mm"],
         "angle_deg": None if mine.unit_inward is None else float(np.degrees(np.arccos(
             min(1.0, float(mine.unit_inward @ inward))))),
+        "midline_definition_sd_mm": c.midline_definition_sd_mm,
+        "suture_definition_sd_mm": c.suture_definition_sd_mm,
+        "p_suture_below_margin": c.p_suture_below_margin,
+        "start_on_bone_mm": mine.drill_stop.start_on_bone_mm,
+        "said": said(mine.findings),
         "findings": [[f.code, f.level.value] for f in mine.findings],
         "worst": max((_RANK[f.level] for f in mine.findings), default=0),
     }
