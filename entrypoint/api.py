@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING
 
 from entrypoint.errors import FieldRefused
 from entrypoint.io.landmarks import LandmarkSet, read_landmarks
-from entrypoint.io.limits import check_rule, check_value
+from entrypoint.io.limits import check_hand, check_rule, check_value
 from entrypoint.io.nifti import LoadedVolume, read_nifti, short_code
 from entrypoint.io.record import read_plan, write_plan
+from entrypoint.planning.hand_model import HandOptions
 from entrypoint.planning.model import InputInfo, InputKind, Plan, Rule, Side
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def plan_ct(
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
+    hand: HandOptions | None = None,
     progress: Progress | None = None,
 ) -> Plan:
     """Plan from a head CT.
@@ -87,6 +89,8 @@ def plan_ct(
     sides : of the patient
     label : str, optional
         A short name for the outputs; without it a code from the hash.
+    hand : HandOptions, optional
+        Simulate placements by hand, on top of the plan's own errors.
     progress : function of one short text, optional
 
     Returns
@@ -126,6 +130,7 @@ def plan_ct(
         facts=loaded.facts,
         progress=progress,
     )
+    plan = _by_hand(plan, hand)
     return _practice(plan, loaded.practice or (given is not None and given.practice))
 
 
@@ -135,6 +140,7 @@ def plan_landmarks(
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
+    hand: HandOptions | None = None,
 ) -> Plan:
     """Plan from landmarks alone, with a scalp fitted between them.
 
@@ -160,7 +166,7 @@ def plan_landmarks(
         rule=rule,
         sides=_sides(sides),
     )
-    return _practice(plan, given.practice)
+    return _practice(_by_hand(plan, hand), given.practice)
 
 
 def plan_scalp(
@@ -172,6 +178,7 @@ def plan_scalp(
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
+    hand: HandOptions | None = None,
 ) -> Plan:
     """Plan from a scalp surface with landmarks on it.
 
@@ -210,7 +217,7 @@ def plan_scalp(
         rule=rule,
         sides=_sides(sides),
     )
-    return _practice(plan, given.practice)
+    return _practice(_by_hand(plan, hand), given.practice)
 
 
 def plan_tape(
@@ -219,6 +226,7 @@ def plan_tape(
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
+    hand: HandOptions | None = None,
 ) -> Plan:
     """Plan from tape measures alone: any subset, or none.
 
@@ -248,7 +256,7 @@ def plan_tape(
     info = InputInfo(
         kind=InputKind.TAPE, name=_name(label, sha256), sha256=sha256, measures_mm=given
     )
-    return plan_from_tape(given, info=info, rule=rule, sides=_sides(sides))
+    return _by_hand(plan_from_tape(given, info=info, rule=rule, sides=_sides(sides)), hand)
 
 
 def plan_text(plan: Plan, *, brief: bool = False) -> str:
@@ -257,6 +265,15 @@ def plan_text(plan: Plan, *, brief: bool = False) -> str:
     from entrypoint.report.text import plan_document
 
     return render(plan_document(plan, brief=brief))
+
+
+def _by_hand(plan: Plan, hand: HandOptions | None) -> Plan:
+    if hand is None:
+        return plan
+    from entrypoint.planning.hand import with_hand
+
+    check_hand(hand)
+    return with_hand(plan, hand)
 
 
 def _import_planning() -> None:

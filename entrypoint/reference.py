@@ -89,6 +89,7 @@ _SINUS_WIDTH = "Oberman DZ et al., Surg Neurol Int 2020;11:309; PMID 20711726"
 _SLOPE = "Park J et al., J Neurosurg, on calvarial slope and a perpendicular trajectory"
 _MONITORING = "Intracranial pressure monitoring, Eur J Anaesthesiol 2008"
 _FREEHAND = "Brioschi V et al., Vet Rec Open 2016, doi 10.1136/vetreco-2016-000172"
+_TAPE_READERS = "Thakkar PA et al., J Nepal Paediatr Soc 2017, observer variability of head tapes"
 _TEACHING = "textbook and teaching definitions; several rules are in use and differ"
 _FRONTAL_THICK = "Vukovic M et al., Arch Ital Biol (908 MRI)"
 _CALVARIA = "Moreira-Gonzalez A et al., Plast Reconstr Surg, doi 10.1097/01.prs.0000209933.78532.a7"
@@ -280,6 +281,41 @@ _DEFINITIONS = (
         how_measured="a point given without its error, one standard deviation"),
 )
 
+_HAND = (
+    Row(key="hand_nasion_along", value=0.0, spread=2.0, mark=J,
+        how_measured="finding the nasion with a finger, along the profile, one standard deviation"),
+    Row(key="hand_nasion_sideways", value=0.0, spread=1.0, mark=J,
+        how_measured="the same, sideways"),
+    Row(key="hand_midline_offset", value=0.0, spread=2.0, mark=J,
+        how_measured="midline judged by eye where the tape is left, one standard deviation; "
+        "markers placed by hand miss it by little, without a number in the abstract (Myslobodsky "
+        "MS, Bar-Ziv J, Electroencephalogr Clin Neurophysiol 1989;72(4):362-366)"),
+    Row(key="hand_midline_yaw", value=0.0, spread=1.0, unit="deg", mark=J,
+        how_measured="direction in which the midline tape leaves the nasion"),
+    Row(key="hand_tape_share", value=0.0, spread=0.005, unit="1", mark=C, n=301,
+        population="children, circumference", source=_TAPE_READERS,
+        how_measured="two readers 5 mm or more apart in 15.9 %: 2.5 mm for one reading of a normal "
+        "error, over some 480 mm (that length from memory)"),
+    Row(key="hand_tape_reading", value=0.0, spread=1.5, mark=J,
+        how_measured="start held on the nasion, tape read over hair"),
+    Row(key="hand_lateral_angle", value=0.0, spread=3.0, unit="deg", mark=J,
+        how_measured="lateral tape against a right angle with the midline tape"),
+    Row(key="hand_mark", value=0.0, spread=1.0, mark=J,
+        how_measured="mark on the skin, along and across alike; skin that shifts on the bone"),
+    Row(key="hand_tilt", value=0.0, spread=2.0715, unit="deg", n=55, mark=C,
+        population="operators, veterinary", source=_FREEHAND,
+        how_measured="about each of two axes: 4 degrees over the root of -2 ln(1 - 0.845)"),
+    Row(key="hand_skate", value=0.0, spread=0.5, mark=J,
+        how_measured="bit slipping on the bone at the start, along and across alike; published "
+        "as small beside the error of angle, without a number (Bishop E et al., Vet Rec 2019)"),
+    Row(key="hand_draws", value=10000.0, unit="placements", mark=J),
+    Row(key="scalp_sphere_radius", value=83.0, low=79.0, high=87.0, n=4, mark=C,
+        population="adults, electrodes on the scalp",
+        source="The spatial location of EEG electrodes: locating the best-fitting sphere relative "
+        "to cortical anatomy, 1993",
+        how_measured="middle of the range of best-fitting spheres"),
+)
+
 _LIMITS = (
     Row(key="foremost_arc", value=90.0, mark=J, how_measured="no point in front of it is offered"),
     Row(key="farthest_lateral_arc", value=50.0, mark=J,
@@ -318,7 +354,11 @@ _LIMITS = (
 
 # fmt: on
 ROWS: Mapping[str, Row] = MappingProxyType(
-    {r.key: r for r in (*_RULE, *_CRANIOMETRY, *_SIZE, *_TISSUE, *_SINUS, *_DEFINITIONS, *_LIMITS)}
+    {
+        r.key: r
+        for rows in (_RULE, _CRANIOMETRY, _SIZE, _TISSUE, _SINUS, _DEFINITIONS, _HAND, _LIMITS)
+        for r in rows
+    }
 )
 
 

@@ -118,6 +118,26 @@ def plan(
     interpupillary_mm: Annotated[
         Number, typer.Option(help="Straight distance between the pupils.")
     ] = None,
+    hand: Annotated[
+        bool,
+        typer.Option("--hand", help="Simulate placements by hand, beside the plan's errors."),
+    ] = False,
+    draws: Annotated[
+        int | None, typer.Option(help="With --hand: how many placements. [10000]")
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option(help="With --hand: seed of the random numbers. [1]")
+    ] = None,
+    spread: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=NUMBER",
+            help="With --hand: a standard deviation of it, as in mark_mm=1.5; may be repeated.",
+        ),
+    ] = None,
+    past_inner_mm: Annotated[
+        Number, typer.Option(help="With --hand: count a bit this far past the inner table. [0]")
+    ] = None,
     json: Annotated[
         str | None,
         typer.Option("--json", metavar="FILE|-", help="Write the plan record; - prints only it."),
@@ -137,6 +157,9 @@ def plan(
     """
     typed = dict(locals())
     rule = _rule(typed)
+    from entrypoint.cli.hand import hand_options
+
+    typed["hand"] = hand_options(typed)
     measures = {name: typed[name] for name in _MEASURES if typed[name] is not None}
     if json is not None and json != "-":
         from entrypoint.io.atomic import check_target
@@ -197,7 +220,8 @@ def _make(
 
     both = typed["side"] is Sides.BOTH
     sides = api.BOTH_SIDES if both else (Side(typed["side"].value),)
-    common: dict[str, Any] = {"rule": rule, "sides": sides, "label": typed["label"]}
+    common: dict[str, Any] = {"rule": rule, "sides": sides}
+    common |= {name: typed[name] for name in ("label", "hand")}
     source, landmarks = typed["source"], typed["landmarks"]
     if source is None:
         if landmarks is not None:

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 
 from entrypoint.errors import FieldRefused
+from entrypoint.planning.hand_draws import FEWEST_DRAWS, MOST_DRAWS
+from entrypoint.planning.hand_model import HandOptions
 from entrypoint.planning.model import Rule
 
 # name: (least, most, unit)
@@ -28,6 +30,15 @@ RANGES: dict[str, tuple[float, float, str]] = {
     "tragus_tragus_mm": (200.0, 480.0, "mm"),
     "circumference_mm": (350.0, 750.0, "mm"),
 }
+
+# Standard deviations of a hand, by the unit that ends their name.
+SPREADS: dict[str, tuple[float, float, str]] = {
+    "mm": (0.0, 20.0, "mm"),
+    "deg": (0.0, 20.0, "degrees"),
+    "share": (0.0, 0.1, "of the length"),
+}
+_MOST_PAST_MM = 10.0
+_MOST_SEED = 2**53  # JSON readers keep whole numbers up to here
 
 
 def out_of_range(name: str, value: float) -> tuple[str, str] | None:
@@ -79,4 +90,28 @@ def check_value(name: str, value: float) -> None:
     if found is not None:
         raise FieldRefused(
             found=f"{name} is {found[0]}", expected=found[1], next_step="check the unit"
+        )
+
+
+def check_hand(options: HandOptions) -> None:
+    """Refuse simulated placements with a number that cannot be meant.
+
+    Raises
+    ------
+    FieldRefused
+    """
+    for name in options.spreads.__slots__:
+        least, most, unit = SPREADS[name.rsplit("_", 1)[-1]]
+        _within(f"the spread {name}", getattr(options.spreads, name), least, most, unit)
+    _within("past_inner_mm", options.past_inner_mm, 0.0, _MOST_PAST_MM, "mm")
+    _within("the number of draws", options.draws, FEWEST_DRAWS, MOST_DRAWS, "draws")
+    _within("the seed", options.seed, 0, _MOST_SEED, "")
+
+
+def _within(name: str, found: float, least: float, most: float, unit: str) -> None:
+    if not least <= found <= most:
+        raise FieldRefused(
+            found=f"{name} is {found:g} {unit}".rstrip(),
+            expected=f"{least:g} to {most:g} {unit}".rstrip(),
+            next_step="check the number and its unit",
         )

@@ -56,6 +56,24 @@ _WORDS = {
     "not_checked": "What was not looked at.",
     "could_not_be_checked": "What this input does not allow to look at.",
     "seed": "Seed of every random draw that went into the record.",
+    "hand": "What a hand adds, from simulated placements; null where they were not asked for.",
+    "draws": "How many placements were simulated.",
+    "spreads": "One standard deviation of each thing that the hand does.",
+    "outside_chart": "Placements where the scan was not read; they count as broken throughout.",
+    "broken": "In how many of the simulated placements it happened.",
+    "p_broken": "The same as a share, (broken + 1) / (draws + 2): never 0, never 1.",
+    "p_at_most": "One-sided 95 % bound of that share; null where it happened in every placement.",
+    "p_start_passes_inner_table": "Probability that the start length passes the inner table.",
+    "tape_share": "Error of a tape as a share of its length.",
+    "start_past_inner": "The start length of the seat that the rule names, more than past_inner_mm "
+    "past the inner table.",
+    "bone_left_at_through": "Bone still left at the depth where the inner table is expected, with "
+    "the allowance.",
+    "not_a_setting_past_in_1_percent_mm": "Not a setting, for study alone: the length in "
+    "millimetres that is more than past_inner_mm past the inner table in at most 1 % of "
+    "placements.",
+    "not_a_setting_bone_left_in_5_percent_mm": "Not a setting, for study alone: the length in "
+    "millimetres that leaves bone in at most 5 % of placements.",
 }
 
 

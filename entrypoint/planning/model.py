@@ -16,6 +16,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from entrypoint.planning.hand_model import HandResult
+
 FloatArray = NDArray[np.float64]
 
 CAVEAT = (
@@ -258,6 +260,7 @@ class SidePlan:
     drill_stop: DrillStop = field(default_factory=DrillStop)
     sensor: SensorDepth | None = None
     moved: MovedPoint | None = None
+    hand: HandResult | None = None  # simulated placements, where they were asked for
     findings: tuple[Finding, ...] = ()
 
 

@@ -15,6 +15,7 @@ from entrypoint.planning.model import (
 )
 from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
 from entrypoint.report.drill import drill_box
+from entrypoint.report.hand_text import hand_blocks
 from entrypoint.report.rounding import down, figure_mm, half_width_mm, of_100, tape, up
 from entrypoint.report.wording import (
     BLANK,
@@ -60,6 +61,7 @@ def plan_document(plan: Plan, *, brief: bool = False) -> Document:
         blocks += _population(plan.population)
     for side in sides:
         blocks += _side(plan, side)
+        blocks += hand_blocks(plan, side)
     if not brief:
         blocks += _landmarks(plan)
     blocks.append(Paragraph(text=SPREADS))
