@@ -143,7 +143,7 @@ def _drill(plan: Plan, hand: HandResult) -> list[Row]:
     if bone is not None:
         rows.append(
             (
-                "Bone along the path as drilled",
+                "Bone along the path as drilled (not a setting)",
                 f"{down(bone.median_mm):.1f} mm (90 of 100: {down(bone.low_mm):.1f} to "
                 f"{up(bone.high_mm):.1f} mm)",
             )
