@@ -1,10 +1,11 @@
-"""The coronal suture on an unrolled vault: a thin dark line that runs across it.
+"""The coronal suture on an unrolled vault: a thin dark line that runs across it, or a dense one.
 
 Evidence is how much darker the bone is along a line than beside it, in the outer table, the
 inner table and between. The line is the path across the vault with the most evidence (dynamic
 programming), among paths that bend as sutures do. Whether it *is* a suture is judged afterwards,
-side by side, by how the evidence along it stands out of what the best paths elsewhere reach: a
-closed suture gives no such line, and then none is claimed.
+side by side, by how the evidence along it stands out of what the best paths elsewhere reach. A
+closed suture gives no dark line; it may have left a dense seam in the diploe, which is the same
+line with its sign turned (``dense``). Where neither stands out none is claimed.
 """
 
 from __future__ import annotations
@@ -43,7 +44,12 @@ class SuturePath:
 
 
 def line_evidence(
-    maps: list[FloatArray], row_mm: FloatArray, column_mm: float, *, sigma_mm: float = 1.3
+    maps: list[FloatArray],
+    row_mm: FloatArray,
+    column_mm: float,
+    *,
+    sigma_mm: float = 1.3,
+    dense: bool = False,
 ) -> FloatArray:
     """How much each place looks like a thin dark line, in robust standard deviations.
 
@@ -57,6 +63,8 @@ def line_evidence(
         Length of one column step.
     sigma_mm : float
         Scale of the line.
+    dense : bool
+        Look for a bright line instead.
 
     Returns
     -------
@@ -68,7 +76,7 @@ def line_evidence(
     sigma = (sigma_mm / step, sigma_mm / column_mm)
     total = np.zeros(maps[0].shape)
     for values in maps:
-        v = np.log(np.maximum(np.where(np.isfinite(values), values, np.nanmedian(values)), 50.0))
+        v = _log_density(values, dense)
         v = v - np.median(v)  # a cut-off second derivative does not quite sum to zero
         rr = ndimage.gaussian_filter(v, sigma, order=(2, 0)) / step**2
         cc = ndimage.gaussian_filter(v, sigma, order=(0, 2)) / column_mm**2
@@ -83,7 +91,15 @@ def line_evidence(
     return total / len(maps)
 
 
-def line_contrast(maps: list[FloatArray], rows: FloatArray, row_mm: float) -> FloatArray:
+def _log_density(values: FloatArray, dense: bool) -> FloatArray:
+    """Logarithm of a map, its sign turned where a bright line is looked for."""
+    v = np.log(np.maximum(np.where(np.isfinite(values), values, np.nanmedian(values)), 50.0))
+    return np.asarray(-v if dense else v)
+
+
+def line_contrast(
+    maps: list[FloatArray], rows: FloatArray, row_mm: float, *, dense: bool = False
+) -> FloatArray:
     """How much darker a path is than the bone 4 to 8 mm beside it, as a share, per column.
 
     Parameters
@@ -92,6 +108,8 @@ def line_contrast(maps: list[FloatArray], rows: FloatArray, row_mm: float) -> Fl
         Densities.
     rows : (q,) array
     row_mm : float
+    dense : bool
+        How much brighter instead.
 
     Returns
     -------
@@ -103,7 +121,7 @@ def line_contrast(maps: list[FloatArray], rows: FloatArray, row_mm: float) -> Fl
     at = np.rint(rows).astype(int)
     total = np.zeros(q)
     for values in maps:
-        v = np.log(np.maximum(np.where(np.isfinite(values), values, np.nanmedian(values)), 50.0))
+        v = _log_density(values, dense)
         on = np.mean([v[np.clip(at + d, 0, p - 1), column] for d in range(-near, near + 1)], axis=0)
         steps = [*range(-last, -first + 1), *range(first, last + 1)]
         beside = np.median([v[np.clip(at + d, 0, p - 1), column] for d in steps], axis=0)
@@ -168,6 +186,7 @@ def find_suture(
     prior_sd_rows: FloatArray,
     *,
     apart_rows: int = 12,
+    dense: bool = False,
 ) -> SuturePath:
     """Find the path, and its best rival elsewhere.
 
@@ -181,6 +200,8 @@ def find_suture(
     prior_row, prior_sd_rows : (q,) arrays
     apart_rows : int
         A rival stays at least this far away.
+    dense : bool
+        As the evidence.
 
     Returns
     -------
@@ -196,7 +217,9 @@ def find_suture(
     rival, _ = best_path(elsewhere, prior_row, np.full(q, 3.0 * p))
     refined = _refined(evidence, path)
     along, other = (
-        ndimage.uniform_filter1d(line_contrast(maps, r, row_mm), 5, mode="nearest")
+        ndimage.uniform_filter1d(
+            line_contrast(maps, r, row_mm, dense=dense), 5, mode="nearest"
+        )
         for r in (refined, rival.astype(float))
     )
     return SuturePath(column=columns, row=refined, contrast=along, rival=other)

@@ -39,6 +39,7 @@ class HeadSpec:
     suture_width_mm: float = 1.1
     suture_hu: float = 90.0
     suture_open: bool = True
+    suture_seam: float = 1.0  # of a closed one: density of its seam over the diploe's, 0 = none
     metopic: bool = False  # a persistent suture down the forehead
     # face
     brow_mm: float = 2.6

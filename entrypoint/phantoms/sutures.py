@@ -127,7 +127,9 @@ def suture_layers(shape: Shape, bregma_rad: float) -> list[Layer]:
     for name, sheet, reach, where in rows:
         if name == "coronal suture" and not s.suture_open:
             # a closed suture: a dense seam through the diploe, no gap
-            out.append(Layer(name, closed(reach), 0.72 * s.cortical_hu, where, sheet, 1.3))
+            if s.suture_seam > 0.0:
+                hu = s.diploe_hu + s.suture_seam * (0.72 * s.cortical_hu - s.diploe_hu)
+                out.append(Layer(name, closed(reach), hu, where, sheet, 1.3))
         else:
             out.append(Layer(name, reach, s.suture_hu, where, sheet, w))
     return out

@@ -131,6 +131,7 @@ def side_plan(
     out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)
     out += judge.drill_stop_withheld(thickness)
     out += judge.engagement_too_deep(thickness, rule)
+    out += judge.dense_seam(side, suture.dense[side])
     out += judge.estimated_suture(
         side,
         suture.how[side],

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from entrypoint.anatomy.suture import SuturePath, find_suture, line_evidence
+from entrypoint.anatomy.suture import find_suture, line_evidence
 from entrypoint.errors import MeasurementError
 from entrypoint.geometry.polylines import arc_lengths_mm
 from entrypoint.planning.ct_head import CtHead
@@ -19,14 +20,38 @@ FloatArray = NDArray[np.float64]
 
 _PHI_STEP_DEG = 0.45
 _LAM_DEG = np.arange(-42.0, 42.1, 1.2)
-# A path counts as seen in a column where it is this much darker than the bone beside it, and
-# this many times as much as the best path elsewhere. Set on phantoms and on one real scan; the
-# accuracy benchmark reports how often they err.
-SEEN_CONTRAST = 0.07
-SEEN_OVER_RIVAL = 1.8
+_SIGNS = ((Side.RIGHT, 1.0), (Side.LEFT, -1.0))
 _FEWEST_ROWS = 90  # 40 degrees of vault, or there is no telling a suture from its rivals
-_SEEN_SHARE = 0.7
+_SEEN_SHARE, _BREGMA_SHARE = 0.7, 0.6
+_MIDDLE_MM, _OWN_SIDE_MM = 12.0, 8.0
 _SMOOTH_MM = 5.0
+_SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kind:
+    """A kind of line, and when it counts as seen.
+
+    In a column it must differ by ``contrast`` from the bone beside it and by ``over_rival`` times
+    as much as the best path elsewhere. Set on phantoms and on one real scan; the accuracy
+    benchmark reports how often they err.
+    """
+
+    dense: bool
+    contrast: float
+    over_rival: float
+
+
+_DARK = _Kind(dense=False, contrast=0.07, over_rival=1.8)
+_DENSE = _Kind(dense=True, contrast=0.15, over_rival=2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """A path over the map, and where it was seen."""
+
+    rows: FloatArray
+    seen: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +67,8 @@ class CtSuture:
         Where the line was seen.
     how : dict of Side to How
         Over the span that matters for that side.
+    dense : dict of Side to bool
+        Whether it was a dense seam that was followed, no gap.
     sd_mm : dict of Side to float
     bregma_mm : (3,) array
     bregma_sd_mm : float
@@ -52,12 +79,12 @@ class CtSuture:
     lateral_mm: FloatArray
     seen: NDArray[np.bool_]
     how: dict[Side, How]
+    dense: dict[Side, bool]
     sd_mm: dict[Side, float]
     bregma_mm: FloatArray
     bregma_sd_mm: float
     bregma_how: How
     vault: VaultMap
-    path: SuturePath
 
 
 def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) -> CtSuture:
@@ -94,37 +121,26 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     radius = float(np.nanmedian(vault.radius_mm))
     row_mm = radius * np.radians(_PHI_STEP_DEG)
     holes = _holes(vault, head.coarse.levels.soft_hu)
-    maps = [np.where(holes, np.nan, m) for m in (vault.outer_hu, vault.inner_hu, vault.whole_hu)]
-    evidence = line_evidence(
-        maps,
-        np.full(len(_LAM_DEG), row_mm),
-        radius * float(np.radians(1.2)),
-    )
-    evidence = np.where(holes, 0.0, evidence)
     centre_row = (phi_at(bregma_arc) - phi[0]) / _PHI_STEP_DEG
     lateral = radius * np.sin(np.radians(_LAM_DEG))
     prior = centre_row - bow_mm(np.abs(lateral)) / row_mm
-    path = find_suture(
-        maps, row_mm, evidence, prior, np.full(len(lateral), 2.2 * bregma_sd / row_mm)
-    )
+    prior_sd = np.full(len(lateral), 2.2 * bregma_sd / row_mm)
 
-    rival = max(float(np.mean(path.rival)), 0.0)
-    at = np.clip(np.rint(path.row).astype(int), 0, len(phi) - 1)
-    on_bone = ~holes[at, np.arange(len(at))]
-    seen = on_bone & (path.contrast > SEEN_CONTRAST) & (path.contrast > SEEN_OVER_RIVAL * rival)
-    how: dict[Side, How] = {}
-    for side, sign in ((Side.RIGHT, 1.0), (Side.LEFT, -1.0)):
-        span = (sign * lateral > span_mm[0]) & (sign * lateral < span_mm[1])
-        how[side] = How.MEASURED if seen[span].mean() >= _SEEN_SHARE else How.ESTIMATED
-    middle = np.abs(lateral) < 12.0
-    bregma_seen = bool(seen[middle].mean() >= 0.6)
+    def line(maps: list[FloatArray], kind: _Kind) -> _Line:
+        return _line(maps, kind, holes, prior, prior_sd, row_mm, radius)
+
+    dark = line([vault.outer_hu, vault.inner_hu, vault.whole_hu], _DARK)
+    found = _by_side(dark, lambda: line([vault.middle_hu], _DENSE), lateral, span_mm)
+    how, seen = found.how, found.seen
+    middle = np.abs(lateral) < _MIDDLE_MM
+    bregma_seen = bool(seen[middle].mean() >= _BREGMA_SHARE)
 
     any_seen = bregma_seen or How.MEASURED in how.values()
-    offset = _offset_of_unseen(path.row, prior, seen, lateral) if any_seen else 0.0
-    rows = np.where(seen & any_seen, path.row, prior + offset)
-    for side, sign in ((Side.RIGHT, 1.0), (Side.LEFT, -1.0)):
+    offset = _offset_of_unseen(found.rows, prior, seen, lateral) if any_seen else 0.0
+    rows = np.where(seen & any_seen, found.rows, prior + offset)
+    for side, sign in _SIGNS:
         if how[side] is How.ESTIMATED:
-            own = sign * lateral > 8.0
+            own = sign * lateral > _OWN_SIDE_MM
             rows = np.where(own, prior + offset, rows)
     points = _on_map(vault, rows)
     curve = _smoothed(points)
@@ -133,7 +149,11 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     estimated_sd = (
         value("suture_bow_sd") if any_seen else float(np.hypot(bregma_sd, value("suture_bow_sd")))
     )
-    sd = {s: measured_sd if h is How.MEASURED else estimated_sd for s, h in how.items()}
+    seam_sd = float(np.hypot(measured_sd, _SEAM_SD_MM))
+    sd = {
+        s: estimated_sd if h is How.ESTIMATED else seam_sd if found.dense[s] else measured_sd
+        for s, h in how.items()
+    }
     at_mid = int(np.argmin(np.abs(lateral)))
     bregma = curve[at_mid]
     return CtSuture(
@@ -141,13 +161,76 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
         lateral_mm=(curve - head.frame.origin_mm) @ head.frame.unit_right,
         seen=seen,
         how=how,
+        dense=found.dense,
         sd_mm=sd,
         bregma_mm=bregma,
         bregma_sd_mm=measured_sd if bregma_seen else (3.0 if any_seen else bregma_sd),
         bregma_how=How.DETECTED if bregma_seen else How.ESTIMATED,
         vault=vault,
-        path=path,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _BySide:
+    """The line that is believed, side by side."""
+
+    rows: FloatArray
+    seen: NDArray[np.bool_]
+    how: dict[Side, How]
+    dense: dict[Side, bool]
+
+
+def _by_side(
+    dark: _Line,
+    find_seam: Callable[[], _Line],
+    lateral_mm: FloatArray,
+    span_mm: tuple[float, float],
+) -> _BySide:
+    """The dark line where it was seen over the span, else the dense seam where that was."""
+    rows, seen = dark.rows, dark.seen
+    how, dense = dict.fromkeys(Side, How.MEASURED), dict.fromkeys(Side, False)
+    seam: _Line | None = None
+    for side, sign in _SIGNS:
+        span = (sign * lateral_mm > span_mm[0]) & (sign * lateral_mm < span_mm[1])
+        if dark.seen[span].mean() >= _SEEN_SHARE:
+            continue
+        seam = seam or find_seam()
+        if seam.seen[span].mean() >= _SEEN_SHARE:
+            own = sign * lateral_mm > _OWN_SIDE_MM
+            rows, seen = np.where(own, seam.rows, rows), np.where(own, seam.seen, seen)
+            dense[side] = True
+        else:
+            how[side] = How.ESTIMATED
+    middle = np.abs(lateral_mm) < _MIDDLE_MM
+    if seam is not None and all(dense.values()) and dark.seen[middle].mean() < _BREGMA_SHARE:
+        rows, seen = np.where(middle, seam.rows, rows), np.where(middle, seam.seen, seen)
+    return _BySide(rows=rows, seen=seen, how=how, dense=dense)
+
+
+def _line(
+    maps: list[FloatArray],
+    kind: _Kind,
+    holes: NDArray[np.bool_],
+    prior: FloatArray,
+    prior_sd: FloatArray,
+    row_mm: float,
+    radius_mm: float,
+) -> _Line:
+    """The best line of one kind over the map."""
+    shown = [np.where(holes, np.nan, m) for m in maps]
+    evidence = line_evidence(
+        shown,
+        np.full(len(_LAM_DEG), row_mm),
+        radius_mm * float(np.radians(_LAM_DEG[1] - _LAM_DEG[0])),
+        dense=kind.dense,
+    )
+    evidence = np.where(holes, 0.0, evidence)
+    path = find_suture(shown, row_mm, evidence, prior, prior_sd, dense=kind.dense)
+    rival = max(float(np.mean(path.rival)), 0.0)
+    at = np.clip(np.rint(path.row).astype(int), 0, len(holes) - 1)
+    on_bone = ~holes[at, np.arange(len(at))]
+    stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival * rival)
+    return _Line(rows=path.row, seen=on_bone & stands_out)
 
 
 def _holes(vault: VaultMap, soft_hu: float) -> NDArray[np.bool_]:

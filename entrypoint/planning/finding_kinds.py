@@ -86,7 +86,7 @@ _KINDS = (
         means="The scalp under the point or under a tape differs from the other side: a swelling "
         "moves the tape, the point and any stop that seats on scalp, and changes by the hour.",
         do="Look at both sides of the head; the tape reads longer over a swelling.",
-        rows=("swelling_limit",)),
+        rows=("swelling_limit", "corridor_swelling_limit")),
     FindingKind(
         code="bone-missing", title="No sound bone at the point", levels=(STOP,),
         means="Bone is missing, cracked or covered by metal within 8 mm of the path. A thickness, "
@@ -111,6 +111,12 @@ _KINDS = (
         "the midline with it.",
         do="Look at the plane on the pictures, or give landmarks on the midline.",
         rows=("plane_sd_caution", "plane_sd_deg_caution")),
+    FindingKind(
+        code="suture-closed", title="Coronal suture closed", levels=(NOTE,),
+        means="No gap was seen where the coronal suture runs; a dense seam was, and the distance "
+        "to the suture is the distance to its middle.",
+        do="Look at the suture on the scan on both sides.",
+        rows=("suture_definition",)),
     FindingKind(
         code="suture-not-visible", title="Coronal suture not seen", levels=(NOTE, CAUTION),
         means="The suture was not seen where it matters for the clearance; its place is an "
@@ -234,6 +240,39 @@ _KINDS = (
         means="No surface was given: the scalp between the landmarks is a smooth model, and its "
         "own error is in the figures.",
         do="Read the error of the entry; a scan or a surface shows this head.", rows=()),
+    FindingKind(
+        code="air-near-path", title="Air beside or on the path", levels=(CAUTION,),
+        means="Something as dark as air lies in the scalp or inside the skull within the corridor "
+        "round the path.",
+        do="Look at the scan along the path.",
+        rows=("corridor_air_hu", "corridor_radius_bone", "corridor_radius_inside")),
+    FindingKind(
+        code="denser-than-brain", title="Denser than brain along the path", levels=(CAUTION,),
+        means="Under the bone or along the sensor's way the scan reads denser than brain does "
+        "here, and than the same place on the other side, by more than its noise. What it is, "
+        "the figure does not say.",
+        do="Look at the scan along the path, on both sides.",
+        rows=("corridor_denser", "corridor_denser_sides", "corridor_sure", "brain_hu",
+              "clot_hu")),
+    FindingKind(
+        code="fluid-under-bone", title="Fluid density under the bone", levels=(NOTE, CAUTION),
+        means="Round the path the scan reads like fluid deeper under the inner table than on the "
+        "other side, or deep on both.",
+        do="Look at the scan under the bone, on both sides.",
+        rows=("corridor_fluid_note", "corridor_fluid_caution", "corridor_fluid_deep",
+              "fluid_hu")),
+    FindingKind(
+        code="dense-under-bone", title="As dense as bone under the bone", levels=(CAUTION,),
+        means="Below the inner table, and not joined to it, lies something as dense as bone or "
+        "calcification. Where it lies close under the table the thickness may hold it.",
+        do="Look at the scan along the path.", rows=("corridor_calcified_hu",)),
+    FindingKind(
+        code="fluid-space-near", title="Fluid space near the tip", levels=(NOTE, CAUTION),
+        means="A large space that reads like fluid, such as a ventricle, lies near the planned "
+        "place of the tip.",
+        do="Look at the scan round the tip; compare the sensor's depth.",
+        rows=("ventricle_near_note", "ventricle_near_caution", "ventricle_least_volume",
+              "ventricle_deeper_than", "fluid_hu")),
 )
 # fmt: on
 

@@ -28,6 +28,7 @@ from entrypoint.reference import value
 
 __all__ = [
     "child_of_bone",
+    "dense_seam",
     "drill_stop_withheld",
     "engagement_too_deep",
     "estimated_suture",
@@ -348,6 +349,22 @@ def tip_outside_skull(inside: bool | None, depth_mm: float) -> tuple[Finding, ..
             f"{depth_mm:.0f} mm below the inner table the tip does not lie inside the skull",
             value=depth_mm,
             figures=("sensor_tip_mm",),
+        ),
+    )
+
+
+def dense_seam(side: Side, dense: bool) -> tuple[Finding, ...]:
+    """Suture that was followed by its dense seam."""
+    if not dense:
+        return ()
+    return (
+        make(
+            "suture-closed",
+            Level.NOTE,
+            f"the coronal suture on the PATIENT'S {side.value.upper()} shows no gap; a dense seam "
+            "through the bone was followed in its place",
+            unit="",
+            figures=("clearance.suture_mm", "clearance.suture_nearest_mm"),
         ),
     )
 

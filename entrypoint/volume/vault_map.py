@@ -28,6 +28,7 @@ class VaultMap:
     radius_mm : outer table, smoothed over sutures, from the frame's origin
     thickness_mm : quick thickness, smoothed
     outer_hu, inner_hu, whole_hu : mean density of the outer 1.5 mm, the inner 1.5 mm, and all
+    middle_hu : of the middle third, where the diploe is
     """
 
     frame: HeadFrame
@@ -38,6 +39,7 @@ class VaultMap:
     outer_hu: FloatArray
     inner_hu: FloatArray
     whole_hu: FloatArray
+    middle_hu: FloatArray
 
     def points_mm(self) -> FloatArray:
         """Outer-table points, (rows, columns, 3), world mm."""
@@ -111,6 +113,9 @@ def vault_map(
         outer_hu=mean_between(outer_smooth + 0.3, outer_smooth + 1.8),
         inner_hu=mean_between(low - 1.8, low - 0.3),
         whole_hu=mean_between(outer_smooth + 0.3, low - 0.3),
+        middle_hu=mean_between(
+            outer_smooth + thick_smooth / 3.0, outer_smooth + 2.0 * thick_smooth / 3.0
+        ),
     )
 
 

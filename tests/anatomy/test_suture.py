@@ -103,6 +103,19 @@ def test_the_sagittal_suture_is_not_followed():
     assert evidence[20:-20, 35].mean() < 0.35 * on_line.mean()
 
 
+@pytest.mark.parametrize("true", [STRAIGHT, BOWED], ids=["straight", "bowed"])
+def test_a_dense_seam_is_the_same_line_with_its_sign_turned(true):
+    maps = [m * 1.0 for m in maps_with(true, depth=-0.4)]  # darker by less than nothing: brighter
+    evidence = line_evidence(maps, np.full(COLUMNS, ROW_MM), COLUMN_MM, dense=True)
+    prior, sd = np.full(COLUMNS, MID), np.full(COLUMNS, 26.0)
+    path = find_suture(maps, ROW_MM, evidence, prior, sd, dense=True)
+    assert np.median(np.abs(path.row - true)) * ROW_MM < 0.5
+    assert np.median(path.contrast) > 0.2
+    assert np.median(path.contrast) > 2.0 * np.median(path.rival)
+    dark = find(maps)
+    assert np.median(dark.contrast) < 0.5 * np.median(path.contrast)
+
+
 def test_contrast_does_not_depend_on_how_dense_the_bone_is():
     """A share of the density, not an amount of HU: porous bone counts as much."""
     dense, porous = maps_with(BOWED, level=1200.0), maps_with(BOWED, level=400.0)

@@ -129,6 +129,16 @@ def test_a_given_bregma_steadies_a_closed_suture():
         assert "suture-not-visible" in codes(plan_.sides[side].findings)
 
 
+def test_a_closed_suture_is_followed_by_its_seam_and_said_to_be_closed():
+    for side in BOTH:
+        mine = planned("dense seam").sides[side]
+        true = scanned("dense seam").truth["sides"][side.value]["clearance"]
+        assert getattr(planned("dense seam").coronal_suture, side.value) is How.MEASURED
+        assert "suture-closed" in codes(mine.findings, "note")
+        off = mine.clearance.suture_nearest_mm - true["suture_nearest_mm"]
+        assert abs(off) < min(3.0 * mine.clearance.suture_sd_mm, 2.0)
+
+
 @pytest.mark.parametrize("side", BOTH)
 def test_tapes_lie_on_the_skin_and_not_on_what_stands_on_it(side):
     """A bolt in place 28 mm high on one side, and strands of hair over all the scalp."""
