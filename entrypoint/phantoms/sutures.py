@@ -110,7 +110,7 @@ def suture_layers(shape: Shape, bregma_rad: float) -> list[Layer]:
         return np.maximum(shell(c), 90.0 * np.maximum(phi - bregma_rad, -0.05 - phi))
 
     def closed(reach: Callable[[Context], Array]) -> Callable[[Context], Array]:
-        return lambda c: np.maximum(reach(c), c.d_diploe_out - 0.3)
+        return lambda c: np.maximum(reach(c), c.d_diploe_out)
 
     high = ((-85.0, -60.0, -10.0), (85.0, 95.0, 110.0))
     back = ((-85.0, -115.0, -42.0), (85.0, 20.0, 110.0))

@@ -32,18 +32,18 @@ _SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
 class _Kind:
     """A kind of line, and when it counts as seen.
 
-    In a column it must differ by ``contrast`` from the bone beside it and by ``over_rival`` times
+    In a column it must differ by ``contrast`` from the bone beside it and by ``over_rival_times`` times
     as much as the best path elsewhere. Set on phantoms and on one real scan; the accuracy
     benchmark reports how often they err.
     """
 
     dense: bool
     contrast: float
-    over_rival: float
+    over_rival_times: float
 
 
-_DARK = _Kind(dense=False, contrast=0.07, over_rival=1.8)
-_DENSE = _Kind(dense=True, contrast=0.15, over_rival=2.0)
+_DARK = _Kind(dense=False, contrast=0.07, over_rival_times=1.8)
+_DENSE = _Kind(dense=True, contrast=0.15, over_rival_times=2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +229,7 @@ def _line(
     rival = max(float(np.mean(path.rival)), 0.0)
     at = np.clip(np.rint(path.row).astype(int), 0, len(holes) - 1)
     on_bone = ~holes[at, np.arange(len(at))]
-    stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival * rival)
+    stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_times * rival)
     return _Line(rows=path.row, seen=on_bone & stands_out)
 
 

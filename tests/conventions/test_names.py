@@ -41,6 +41,7 @@ NAMED = {
     "contrast": "darkness of a line against the bone beside it, in the map's own scale",
     "midline_seen": "a share",
     "hu": "HU",
+    "rows": "rows of a map, with fractions",
     "points": "world mm, as every position inside the package",
 }
 # Analytic heads have shape parameters of their own; their answers follow the rule.

@@ -36,7 +36,7 @@ _SPECS = {
         ),
     ),
     "closed suture": replace(_ADULT, suture_open=False, suture_seam=0.0, seed=44),
-    "dense seam": replace(_ADULT, suture_open=False, suture_seam=0.6, seed=44),
+    "dense seam": replace(_ADULT, suture_open=False, suture_seam=1.0, seed=44),
     # Shorter than any adult woman of the published series (168 mm), and thin.
     "child": replace(
         plant(_ADULT, "child"), seed=45, length_mm=158.0, breadth_mm=128.0,
