@@ -352,11 +352,42 @@ _LIMITS = (
         how_measured="over which the direction of the tape is read"),
 )
 
+_RADIOLOGY = "radiology tables of CT values"
+_CORRIDOR = (
+    *(Row(key=k, value=v, unit=u, how_measured=h, mark=J) for k, v, u, h in (
+        ("corridor_radius_bone", 5.0, "mm", "round the path, to 6 mm below the inner table"),
+        ("corridor_radius_inside", 3.0, "mm", "round the path, deeper"),
+        ("corridor_beyond_tip", 10.0, "mm", "along the path"),
+        ("corridor_layer_radius", 8.0, "mm", "disc over which a layer under the bone is read"),
+        ("corridor_swelling_limit", 2.5, "mm", "scalp round the path against the other side"),
+        ("corridor_sure", 4.0, "1", "standard deviations of the scan's own noise"),
+        ("corridor_denser", 14.0, "HU", "mean over a disc, above brain of the same scan"),
+        ("corridor_denser_sides", 10.0, "HU", "above the same place on the other side"),
+        ("corridor_fluid_note", 1.0, "mm", "fluid under the bone, deeper than on the other side"),
+        ("corridor_fluid_caution", 2.5, "mm", "the same"),
+        ("corridor_fluid_deep", 6.0, "mm", "fluid under the bone of both sides"),
+        ("corridor_air_hu", -350.0, "HU", "well below fat with its noise"),
+        ("corridor_air_in_bone_hu", -150.0, "HU", "between tables, whose blur lifts it"),
+        ("corridor_calcified_hu", 180.0, "HU", "beyond what any blood reaches"),
+        ("ventricle_least_volume", 1.0, "ml", "fluid-dense space, to pass for a ventricle"),
+        ("ventricle_deeper_than", 14.0, "mm", "from bone; nearer fluid is that of the surface"),
+        ("ventricle_near_note", 10.0, "mm", "from the sensor's tip"),
+        ("ventricle_near_caution", 5.0, "mm", "from the sensor's tip"),
+    )),
+    Row(key="brain_hu", value=31.0, low=20.0, high=45.0, unit="HU", source=_RADIOLOGY, mark=S,
+        how_measured="white matter 20 to 30, grey 37 to 45"),
+    Row(key="fluid_hu", value=15.0, unit="HU", source=_RADIOLOGY, mark=S,
+        how_measured="cerebrospinal fluid"),
+    Row(key="clot_hu", value=65.0, low=40.0, high=90.0, unit="HU", source=_RADIOLOGY, mark=S),
+)
+
 # fmt: on
 ROWS: Mapping[str, Row] = MappingProxyType(
     {
         r.key: r
-        for rows in (_RULE, _CRANIOMETRY, _SIZE, _TISSUE, _SINUS, _DEFINITIONS, _HAND, _LIMITS)
+        for rows in (
+            _RULE, _CRANIOMETRY, _SIZE, _TISSUE, _SINUS, _DEFINITIONS, _HAND, _LIMITS, _CORRIDOR
+        )
         for r in rows
     }
 )
