@@ -9,15 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint import __version__
-from entrypoint.errors import MeasurementError
-from entrypoint.geometry.planes import Plane
 from entrypoint.planning import head_findings as about
-from entrypoint.planning.ct_given import Given, given_on_ct, suture_doubts, suture_given
-from entrypoint.planning.ct_head import CtHead, find_head
+from entrypoint.planning.ct_given import Given
+from entrypoint.planning.ct_head import CtHead
+from entrypoint.planning.ct_parts import CtParts, ct_parts
 from entrypoint.planning.ct_side import side_plan
-from entrypoint.planning.ct_site import Site, read_site
-from entrypoint.planning.ct_suture import CtSuture, read_suture
-from entrypoint.planning.entry import midline_tape
+from entrypoint.planning.ct_site import Site
+from entrypoint.planning.ct_suture import CtSuture
 from entrypoint.planning.findings import ordered
 from entrypoint.planning.model import (
     CoronalSuture,
@@ -38,7 +36,7 @@ from entrypoint.reference import row, spread, value
 from entrypoint.volume.facts import FileFacts
 from entrypoint.volume.volume import Volume
 
-__all__ = ["plan_from_volume"]
+__all__ = ["plan_from_parts", "plan_from_volume"]
 
 FloatArray = NDArray[np.float64]
 _FWHM_PER_SIGMA = 2.3548
@@ -63,19 +61,41 @@ def plan_from_volume(
 
     Parameters
     ----------
-    volume : Volume
-        With its axes closest to right, anterior, superior (``Volume.canonical``).
+    volume, rule, landmarks, coronal_suture_mm, plane, progress
+        As of :func:`~entrypoint.planning.ct_parts.ct_parts`, with what it raises.
+    info, sides, facts
+        As of :func:`plan_from_parts`.
+
+    Returns
+    -------
+    Plan
+    """
+    parts = ct_parts(
+        volume,
+        rule=rule,
+        landmarks=landmarks,
+        coronal_suture_mm=coronal_suture_mm,
+        plane=plane,
+        progress=progress,
+    )
+    return plan_from_parts(parts, info=info, sides=sides, facts=facts)
+
+
+def plan_from_parts(
+    parts: CtParts,
+    *,
+    info: InputInfo,
+    sides: tuple[Side, ...] = (Side.RIGHT, Side.LEFT),
+    facts: FileFacts | None = None,
+) -> Plan:
+    """Judge what was found on a CT.
+
+    Parameters
+    ----------
+    parts : CtParts
     info : InputInfo
-    rule : Rule
     sides : tuple of Side
-    landmarks : mapping of name to (3,) array, optional
-        Given points, world RAS mm; each replaces the one that would be found.
-    coronal_suture_mm : (n, 3) array, optional
-        Given suture on the outer table.
-    plane : (point, unit normal), optional
-        Given midsagittal plane; without it the plane is found also where landmarks are given.
     facts : FileFacts, optional
-    progress : callable, optional
 
     Returns
     -------
@@ -83,54 +103,29 @@ def plan_from_volume(
 
     Raises
     ------
-    FileRefused
-        The volume does not read like a CT of a head.
     MeasurementError
-        The nasion, the vault or the scalp at the site cannot be found.
-    FieldRefused
-        A given landmark lies more than 10 mm from its surface, or on the wrong side.
+        Nothing could be measured on any of the sides.
     """
-    say = progress or (lambda _: None)
-    given = given_on_ct(volume, landmarks or {}, plane)
-    head = find_head(
-        volume, nasion_mm=given.nasion_mm, inion_mm=given.inion_mm, plane=plane, progress=progress
-    )
-    given = given.against(head)
-    if given.nasion_mm is not None and rule.interpupillary_mm is None:
-        rule = given.with_pupils(rule)
-    midsagittal = Plane(point_mm=head.frame.origin_mm, unit_normal=head.frame.unit_right)
-    say("finding the coronal suture")
-    suture = read_suture(head)
-    doubts: tuple[Finding, ...] = ()
-    if coronal_suture_mm is not None:
-        doubts = suture_doubts(suture, coronal_suture_mm)
-        suture = suture_given(suture, head, coronal_suture_mm)
-    elif given.bregma_mm is not None:
-        suture = given.moved_to_bregma(suture, head)
-    say("laying the tapes and measuring the bone")
-    tape = midline_tape(head.midline_skin_mm, midsagittal)
-    seen_suture = {
-        side: None if suture.how[side] is How.ESTIMATED else suture.curve_mm for side in Side
-    }
-    sites: dict[Side, Site] = {}
-    refused: dict[Side, MeasurementError] = {}
-    for side in (Side.RIGHT, Side.LEFT):
-        try:
-            sites[side] = read_site(head, tape, midsagittal, rule, side, seen_suture[side])
-        except MeasurementError as error:
-            refused[side] = error
+    head, suture, sites, rule = parts.head, parts.suture, parts.sites, parts.rule
     if not any(side in sites for side in sides):
-        raise refused[sides[0]]
-    whole = [*_head_findings(head, suture, rule, facts, given), *doubts]
+        raise parts.refused[sides[0]]
+    whole = [*_head_findings(head, suture, rule, facts, parts.given), *parts.doubts]
     child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)
     plans = {}
     for side in sides:
-        other = sites.get(Side.LEFT if side is Side.RIGHT else Side.RIGHT)
-        if side not in sites:
-            plans[side] = SidePlan(findings=(about.side_not_measured(str(refused[side]), side),))
+        if side in parts.refused:
+            why = str(parts.refused[side])
+            plans[side] = SidePlan(findings=(about.side_not_measured(why, side),))
             continue
         plans[side] = side_plan(
-            head, tape, midsagittal, suture, sites[side], other, rule, geometry_only=child
+            head,
+            parts.tape,
+            parts.midsagittal,
+            suture,
+            sites[side],
+            sites.get(Side.LEFT if side is Side.RIGHT else Side.RIGHT),
+            rule,
+            geometry_only=child,
         )
     shown = [sites[s] for s in sides if s in sites]
     return Plan(
@@ -138,11 +133,11 @@ def plan_from_volume(
         input=info,
         rule=rule,
         sides=plans,
-        landmarks=_landmarks(head, suture, given),
-        midsagittal_plane=_plane_record(head, plane is not None),
+        landmarks=_landmarks(head, suture, parts.given),
+        midsagittal_plane=_plane_record(head, parts.plane_given),
         coronal_suture=_suture_record(suture),
         findings=ordered(whole),
-        looked_at=_looked_at(shown, [s for s in sides if s in refused], suture, head),
+        looked_at=_looked_at(shown, [s for s in sides if s in parts.refused], suture, head),
         quality=_quality(head, shown, facts),
         practice=bool(facts and facts.practice),
     )

@@ -32,7 +32,7 @@ _SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
 class _Kind:
     """A kind of line, and when it counts as seen.
 
-    In a column it must differ by ``contrast`` from the bone beside it and by ``over_rival_times`` times
+    In a column it must differ by ``contrast`` from the bone beside it, and by ``over_rival_times``
     as much as the best path elsewhere. Set on phantoms and on one real scan; the accuracy
     benchmark reports how often they err.
     """

@@ -151,7 +151,7 @@ def test_tapes_lie_on_the_skin_and_not_on_what_stands_on_it(side):
 
 def test_one_side_that_cannot_be_measured_leaves_the_other_its_figures(monkeypatch):
     from entrypoint.errors import MeasurementError
-    from entrypoint.planning import ct
+    from entrypoint.planning import ct_parts as ct
 
     real = ct.read_site
 
