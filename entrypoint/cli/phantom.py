@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from entrypoint.phantoms import HeadSpec
 
 
 def phantom(
@@ -30,6 +33,13 @@ def phantom(
         list[str] | None,
         typer.Option("--with", metavar="CONDITION", help="Plant one; may be given repeatedly."),
     ] = None,
+    field: Annotated[
+        str | None,
+        typer.Option("--field", metavar="FIELD", help="A field of view that loses a part."),
+    ] = None,
+    stored_as: Annotated[
+        str, typer.Option("--stored-as", metavar="WAY", help="How the file stores the head.")
+    ] = "plain",
     random: Annotated[
         int | None, typer.Option("--random", min=1, max=10000, help="Make this many random heads.")
     ] = None,
@@ -37,7 +47,7 @@ def phantom(
         str | None, typer.Option("--samples", metavar="FOLDER", help="Make the sample volumes.")
     ] = None,
     listed: Annotated[
-        bool, typer.Option("--list", help="List heads and conditions, and stop.")
+        bool, typer.Option("--list", help="List every name, and stop.")
     ] = False,
     force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False,
 ) -> None:
@@ -60,8 +70,7 @@ def phantom(
         return
     if out is None:
         raise typer.BadParameter("say where the files go with --out FOLDER")
-    for condition in planted or []:
-        _known(condition)
+    _known(planted or [], field, stored_as)
     count = random or 1
     width = len(str(count - 1))
     stems = (
@@ -71,18 +80,14 @@ def phantom(
     )
     folder = _folder(out, _names(stems), force=force)
     for i, stem in enumerate(stems):
-        files = _one(
-            None if random is not None else str(name),
-            i,
-            stem,
-            seed,
-            tuple(planted or ()),
-            voxel_mm,
-            slice_mm,
-            noise_hu,
+        spec = _spec(None if random is not None else str(name), i, seed)
+        sides = _sides(spec, planted or [])
+        _write(
+            folder,
+            _files(spec, planted or [], stem, voxel_mm, slice_mm, noise_hu, field, stored_as),
+            force=force,
         )
-        _write(folder, files, force=force)
-        write_stdout(f"{stem}: practice head, not a patient\n")
+        write_stdout(f"{stem}: practice head, not a patient{sides}\n")
 
 
 def _names(stems: list[str]) -> list[str]:
@@ -102,43 +107,65 @@ def _head_name(name: str) -> str:
     return name
 
 
-def _known(condition: str) -> None:
+def _known(planted: list[str], field: str | None, stored_as: str) -> None:
+    """Refuse an unknown name, or conditions that contradict, before any work is done."""
     from entrypoint.errors import FieldRefused
-    from entrypoint.phantoms.conditions.catalogue import CONDITIONS
+    from entrypoint.phantoms import CONDITIONS, FIELDS, STORAGE, HeadSpec, plant
 
-    if condition not in CONDITIONS:
-        raise FieldRefused(
-            found=f"there is no condition named {condition!r}",
-            expected=", ".join(CONDITIONS),
-            next_step="see entrypoint phantom --list",
-        )
+    groups = (
+        ("condition", planted, CONDITIONS),
+        ("field of view", [] if field is None else [field], FIELDS),
+        ("way of storing", [stored_as], STORAGE),
+    )
+    for kind, asked, known in groups:
+        for name in asked:
+            if name not in known:
+                short = [n for n in known if not n.startswith("axes-")]
+                raise FieldRefused(
+                    found=f"there is no {kind} named {name!r}",
+                    expected=", ".join(short),
+                    next_step="see entrypoint phantom --list",
+                )
+    plant(HeadSpec(), *planted)
 
 
-def _one(
-    name: str | None,
-    index: int,
-    stem: str,
-    seed: int | None,
-    planted: tuple[str, ...],
-    voxel_mm: float,
-    slice_mm: float,
-    noise_hu: float,
-) -> dict[str, bytes]:
-    """Files of one head."""
+def _spec(name: str | None, index: int, seed: int | None) -> HeadSpec:
+    """Parameters of one head before anything is planted."""
     from dataclasses import replace
 
-    from entrypoint.phantoms import Scanner, build, head_files, named_spec, plant, random_spec
+    from entrypoint.phantoms import named_spec, random_spec
 
     if name is None:
         # index added to the seed: the first N heads are the same however many are made
-        spec = random_spec((seed or 0) * 100_003 + index)
-    else:
-        spec = named_spec(name)
-        if seed is not None:
-            spec = replace(spec, seed=seed)
+        return random_spec((seed or 0) * 100_003 + index)
+    spec = named_spec(name)
+    return spec if seed is None else replace(spec, seed=seed)
+
+
+def _sides(spec: HeadSpec, planted: list[str]) -> str:
+    """Which side each planted condition was given."""
+    from entrypoint.phantoms import planted_sides
+
+    sides = planted_sides(spec, *planted)
+    return "".join(f"; {name}: PATIENT'S {side.upper()}" for name, side in sides.items())
+
+
+def _files(
+    spec: HeadSpec,
+    planted: list[str],
+    stem: str,
+    voxel_mm: float,
+    slice_mm: float,
+    noise_hu: float,
+    field: str | None,
+    stored_as: str,
+) -> dict[str, bytes]:
+    """Files of one head."""
+    from entrypoint.phantoms import Scanner, build, head_files, plant
+
     head = build(plant(spec, *planted))
-    grid = head.grid(voxel_mm=voxel_mm, slice_mm=slice_mm)
-    return head_files(head, grid, Scanner(noise_hu=noise_hu), stem)
+    grid = head.grid(voxel_mm=voxel_mm, slice_mm=slice_mm, field=field)
+    return head_files(head, grid, Scanner(noise_hu=noise_hu), stem, stored_as=stored_as)
 
 
 def _folder(folder: str, files: list[str], *, force: bool) -> str:
@@ -179,12 +206,19 @@ def _write(folder: str, files: dict[str, bytes], *, force: bool) -> None:
 
 def _list() -> None:
     from entrypoint.cli.output import write_stdout
-    from entrypoint.phantoms.conditions.catalogue import CONDITIONS
-    from entrypoint.phantoms.spec import names
+    from entrypoint.phantoms import CONDITIONS, FIELDS, STORAGE, HeadSpec, names, planted_sides
 
+    def condition(name: str) -> str:
+        sided = planted_sides(HeadSpec(), name)
+        return f"{name} (side drawn from the seed)" if sided else name
+
+    ways = [n for n in STORAGE if not n.startswith("axes-")]
+    groups = {
+        "Heads": names(),
+        "Conditions (--with)": [condition(n) for n in CONDITIONS],
+        "Fields of view that lose a part (--field)": list(FIELDS),
+        "Ways of storing (--stored-as)": [*ways, "axes-RAS, axes-LPS ... (any of the 48 orders)"],
+    }
     write_stdout(
-        "Heads:\n"
-        + "".join(f"  {n}\n" for n in names())
-        + "Conditions (--with):\n"
-        + "".join(f"  {n}\n" for n in CONDITIONS)
+        "".join(f"{title}:\n" + "".join(f"  {n}\n" for n in g) for title, g in groups.items())
     )

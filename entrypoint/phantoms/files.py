@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from entrypoint.phantoms.fov import landmarks_outside
 from entrypoint.phantoms.grid import GridSpec
 from entrypoint.phantoms.head import Head, build
-from entrypoint.phantoms.nifti import nifti_bytes
 from entrypoint.phantoms.render import Scanner
 from entrypoint.phantoms.spec import named_spec
+from entrypoint.phantoms.storage import PLAIN, stored_bytes
 
 __all__ = ["SAMPLES", "head_files", "landmark_dict", "sample_files"]
 
@@ -76,6 +77,7 @@ def head_files(
     *,
     dtype: type = np.float32,
     level: int = 6,
+    stored_as: str = PLAIN,
 ) -> dict[str, bytes]:
     """Volume, landmarks and true answers of a head by file name.
 
@@ -90,6 +92,8 @@ def head_files(
         ``float64`` gives the same bytes on every machine.
     level : int
         Of the compression.
+    stored_as : str
+        Key of :data:`entrypoint.phantoms.storage.STORAGE`.
     """
     hu, world = head.render(grid, scanner, dtype=dtype)
     truth = head.truth()
@@ -100,17 +104,16 @@ def head_files(
         "noise_hu": scanner.noise_hu,
         "voxels_sha256": hashlib.sha256(hu.astype("<i2").tobytes(order="F")).hexdigest(),
     }
-    sheared = bool(np.abs(_cosines(world) - np.eye(3)).max() > 1e-6)
+    outside = landmarks_outside(truth, grid)
+    if outside:
+        truth["volume"]["landmarks_outside"] = outside
+    if stored_as != PLAIN:
+        truth["volume"]["stored_as"] = stored_as
     return {
-        f"{stem}.nii.gz": nifti_bytes(hu, world, qform_code=0 if sheared else 1, level=level),
+        f"{stem}.nii.gz": stored_bytes(stored_as, hu, world, level=level),
         f"{stem}.landmarks.json": _text(_rounded(landmark_dict(truth))),
         f"{stem}.truth.json": _text(_rounded(truth)),
     }
-
-
-def _cosines(world: Any) -> Any:
-    m = world[:3, :3] / np.linalg.norm(world[:3, :3], axis=0)
-    return m.T @ m
 
 
 def sample_files() -> dict[str, bytes]:

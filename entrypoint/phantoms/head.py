@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,9 @@ from entrypoint.phantoms.soft import airway_layers, soft_layers
 from entrypoint.phantoms.spec import HeadSpec
 from entrypoint.phantoms.spine import spine_layers
 from entrypoint.phantoms.sutures import suture_layers
+
+if TYPE_CHECKING:
+    from entrypoint.phantoms.conditions.base import Condition
 
 __all__ = ["Head", "build"]
 
@@ -55,6 +58,11 @@ class Head:
         self.shape = Shape(spec, scalp, skull, thick)
         self.world_from_head = _pose(spec)
 
+    @property
+    def conditions(self) -> list[Condition]:
+        """What is planted, in the order in which it is painted."""
+        return sorted(self.spec.conditions, key=lambda c: c.rank)
+
     @cached_property
     def bregma_rad(self) -> float:
         """Polar angle of the bregma in the midsagittal plane."""
@@ -76,8 +84,11 @@ class Head:
         """Everything that is painted, in order."""
         s = self.shape
         out: list[Layer] = []
+        for condition in self.conditions:
+            out += condition.surroundings(self)
         if self.spec.head_rest:
-            out += rest_layers(s, self.world_from_head, 150.0)
+            lift = sum(c.lift_mm for c in self.conditions)
+            out += rest_layers(s, self.world_from_head, 150.0, lift)
         out += soft_layers(s)
         out += airway_layers(s)
         out += skull_layers(s)
@@ -85,7 +96,7 @@ class Head:
         out += face_layers(s)
         out += spine_layers(s)
         out += brain_layers(s)
-        for condition in self.spec.conditions:
+        for condition in self.conditions:
             out += condition.layers(self)
         return out
 
@@ -120,8 +131,9 @@ class Head:
         far[:, 2] = np.maximum(far[:, 2], -below_mm * scale[2])
         points = np.concatenate([vault, far])
         w = points @ self.world_from_head[:3, :3].T + self.world_from_head[:3, 3]
-        lo = w.min(axis=0) - margin_mm
-        hi = w.max(axis=0) + margin_mm
+        room = np.max([(0.0, 0.0, 0.0), *(c.room_mm for c in self.conditions)], axis=0)
+        lo = w.min(axis=0) - margin_mm - room * (1.0, 0.0, 0.0)
+        hi = w.max(axis=0) + margin_mm + room
         lo[1] -= behind_mm
         return (
             (float(lo[0]), float(lo[1]), float(lo[2])),
@@ -139,10 +151,17 @@ class Head:
         below_mm: float = 152.0,
         margin_mm: float = 8.0,
         behind_mm: float = 22.0,
+        field: str | None = None,
     ) -> GridSpec:
-        """Grid that holds the whole head to below the chin; see :meth:`GridSpec.around`."""
+        """Grid that holds the whole head to below the chin; see :meth:`GridSpec.around`.
+
+        ``field`` names a field of view that loses a part of it, a key of
+        :data:`entrypoint.phantoms.fov.FIELDS`.
+        """
+        from entrypoint.phantoms.fov import cut
+
         lo, hi = self.box_world(below_mm=below_mm, margin_mm=margin_mm, behind_mm=behind_mm)
-        return GridSpec.around(
+        whole = GridSpec.around(
             lo,
             hi,
             voxel_mm=voxel_mm,
@@ -151,6 +170,7 @@ class Head:
             oblique_deg=oblique_deg,
             shear=shear,
         )
+        return whole if field is None else cut(whole, self, field)
 
     def render(
         self,
@@ -188,7 +208,7 @@ class Head:
             np.linalg.inv(self.world_from_head),
             dtype=dtype,
         )
-        for condition in self.spec.conditions:
+        for condition in self.conditions:
             hu = condition.image(hu, self, grid.world_from_index)
         rng = np.random.default_rng([self.spec.seed if seed is None else seed, 5])
         flat = None if scanner.noisy_air else hu < -840.0

@@ -9,6 +9,7 @@ import numpy as np
 
 from entrypoint.phantoms.render import Scanner
 from entrypoint.phantoms.spec import HeadSpec
+from entrypoint.phantoms.storage import AXIS_ORDERS, NEED_SQUARE_AXES, PLAIN, STORAGE
 
 __all__ = ["Case", "random_case", "random_spec"]
 
@@ -110,6 +111,13 @@ class Case:
     spec: HeadSpec
     grid: dict[str, Any]
     scanner: Scanner
+    stored_as: str = PLAIN  # key of ``storage.STORAGE``
+
+    @property
+    def field(self) -> str | None:
+        """Name of the part-losing field of view, a key of ``fov.FIELDS``; None: all is seen."""
+        name = self.grid.get("field")
+        return None if name is None else str(name)
 
 
 def random_case(
@@ -123,6 +131,8 @@ def random_case(
     fwhm_mm: tuple[float, float] = (0.7, 1.2),
     turned_grids: float = 0.0,
     million_voxels: tuple[float, ...] | None = None,
+    cropped: float = 0.0,
+    storages: bool = False,
 ) -> Case:
     """Draw a head, what is planted in it, and the scan.
 
@@ -144,14 +154,23 @@ def random_case(
     million_voxels : tuple of float, optional
         Upper bounds on the size of the picture, to draw from: the voxel size in plane is raised
         to meet it, as far as 1 mm.
+    cropped : float
+        Share of scans whose field of view loses a named part of the head.
+    storages : bool
+        Draw a way of storing the file: axis orders together as often as each other way.
     """
-    from entrypoint.phantoms.conditions.catalogue import CONDITIONS, plant
+    from entrypoint.phantoms.conditions.catalogue import CONDITIONS, contradict, plant
+    from entrypoint.phantoms.fov import FIELDS
 
     rng = np.random.default_rng([seed, 103])
     spec = random_spec(seed, pose_deg=pose_deg)
     if rng.random() < planted:
         n = 2 if rng.random() < 0.33 else 1
-        spec = plant(spec, *(str(v) for v in rng.choice(sorted(CONDITIONS), n, replace=False)))
+        names = [str(v) for v in rng.choice(sorted(CONDITIONS), n, replace=False)]
+        again = np.random.default_rng([seed, 113])
+        while contradict(*names) is not None:
+            names[-1] = str(again.choice(sorted(CONDITIONS)))
+        spec = plant(spec, *names)
     voxel = float(rng.uniform(*voxel_mm))
     thick = float(rng.choice(slices_mm))
     if million_voxels is not None:  # a whole head is about 12.5 litres of field
@@ -172,4 +191,16 @@ def random_case(
         sharpen=float(rng.choice([0.0, 0.0, 0.3, 0.6])),
         noise_grain=float(rng.uniform(0.5, 0.9)),
     )
-    return Case(spec=spec, grid=grid, scanner=scanner)
+    crop = np.random.default_rng([seed, 127])
+    if crop.random() < cropped:
+        grid["field"] = str(crop.choice(list(FIELDS)))
+    stored_as = PLAIN
+    if storages:
+        draw = np.random.default_rng([seed, 131])
+        ways = [n for n in STORAGE if not n.startswith("axes-")]
+        if "shear" in grid:
+            ways = [n for n in ways if n not in NEED_SQUARE_AXES]
+        stored_as = str(draw.choice([*ways, "axes"]))
+        if stored_as == "axes":
+            stored_as = f"axes-{draw.choice(AXIS_ORDERS)}"
+    return Case(spec=spec, grid=grid, scanner=scanner, stored_as=stored_as)

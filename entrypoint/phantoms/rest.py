@@ -39,12 +39,16 @@ def touch(shape: Shape, world_from_head: Array) -> tuple[float, float]:
     return float(x), float(axis.min()) - _RADIUS + 0.6
 
 
-def rest_layers(shape: Shape, world_from_head: Array, bottom_mm: float) -> list[Layer]:
+def rest_layers(
+    shape: Shape, world_from_head: Array, bottom_mm: float, lift_mm: float = 0.0
+) -> list[Layer]:
     """Cushion, shell and core of the head rest, and the table under it.
 
-    ``bottom_mm`` is how far below the origin of the head (world, along the table) the rest ends.
+    ``bottom_mm`` is how far below the origin of the head (world, along the table) the rest ends,
+    ``lift_mm`` how far the head is raised above the cushion.
     """
     x, y = touch(shape, world_from_head)
+    y -= lift_mm
     cz = float(world_from_head[2, 3])
     centre_y = y + _RADIUS
 

@@ -28,8 +28,10 @@ def _run(*words: str) -> str:
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Files that hold the head's parameters: the picture has tests of its own."""
 
-    def files(head: Head, grid: GridSpec, scanner: Scanner, stem: str) -> dict[str, bytes]:
-        text = f"{head.spec} {grid.spacing_mm} {scanner.noise_hu}".encode()
+    def files(
+        head: Head, grid: GridSpec, scanner: Scanner, stem: str, *, stored_as: str
+    ) -> dict[str, bytes]:
+        text = f"{head.spec} {grid} {scanner.noise_hu} {stored_as}".encode()
         return {f"{stem}{end}": text for end in _ENDS}
 
     monkeypatch.setattr("entrypoint.phantoms.head_files", files)
@@ -87,6 +89,13 @@ def test_refusals(tmp_path: Path) -> None:
         _run("nobody", "--out", str(tmp_path))
     with pytest.raises(FieldRefused, match="no condition named"):
         _run("adult", "--with", "nothing", "--out", str(tmp_path))
+    with pytest.raises(FieldRefused, match="no field of view named"):
+        _run("adult", "--field", "nothing", "--out", str(tmp_path))
+    with pytest.raises(FieldRefused, match="no way of storing named"):
+        _run("adult", "--stored-as", "nothing", "--out", str(tmp_path))
+    with pytest.raises(FieldRefused, match="cannot be planted in one head"):
+        _run("adult", "--with", "thin", "--with", "thick", "--out", str(tmp_path / "none"))
+    assert not (tmp_path / "none").exists()
     (tmp_path / "file").write_text("x")
     with pytest.raises(OutputRefused, match="is a file"):
         _run("adult", "--out", str(tmp_path / "file"))
@@ -95,8 +104,38 @@ def test_refusals(tmp_path: Path) -> None:
 
 
 def test_list_names_everything() -> None:
-    from entrypoint.phantoms import CONDITIONS, names
+    from entrypoint.phantoms import CONDITIONS, FIELDS, STORAGE, names
 
     text = _run("--list")
-    for name in (*names(), *CONDITIONS):
-        assert name in text
+    for name in (*names(), *CONDITIONS, *FIELDS):
+        assert f"  {name}" in text
+    for name in STORAGE:
+        assert name.startswith("axes-") or f"  {name}\n" in text
+    assert "  bolt (side drawn from the seed)\n" in text
+    assert "  bandage\n" in text
+
+
+@pytest.mark.usefixtures("quick")
+def test_the_sides_that_were_drawn_are_told(tmp_path: Path) -> None:
+    words = ("--with", "bolt", "--with", "bandage", "--with", "midline-shift", "--out")
+    said = {}
+    for seed in range(8):
+        out = tmp_path / str(seed)
+        text = _run("adult", *words, str(out), "--seed", str(seed))
+        made = next(out.glob("*.json")).read_text()
+        for side in ("right", "left"):
+            assert (f"bolt: PATIENT'S {side.upper()}" in text) == (f"Bolt(side='{side}'" in made)
+        assert "midline-shift: PATIENT'S" in text
+        assert "bandage:" not in text
+        said[text] = seed
+    assert len(said) > 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_field_of_view_and_storage_are_taken(tmp_path: Path) -> None:
+    made = []
+    for k, words in enumerate(([], ["--field", "no-vertex"], ["--stored-as", "float32"])):
+        _run("adult", "--out", str(tmp_path / str(k)), *words)
+        made.append((tmp_path / str(k) / "adult.nii.gz").read_bytes())
+    assert len(set(made)) == 3
+    assert b"float32" in made[2]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from entrypoint.phantoms import build, random_case, random_spec
+from entrypoint.phantoms import CONDITIONS, FIELDS, STORAGE, build, random_case, random_spec
+from entrypoint.phantoms.conditions.catalogue import contradict
 
 
 def test_a_seed_is_a_head() -> None:
@@ -52,6 +53,36 @@ def test_answers_of_random_heads_are_plausible() -> None:
     # to 99th percentile of women and men, with room for rarer heads (W. W. Howells' data set)
     assert 305.0 < min(arcs) < max(arcs) < 425.0
     assert 92.0 < min(chords) < max(chords) < 130.0
+
+
+def test_crops_and_storage_change_nothing_else() -> None:
+    fields, ways = set(), set()
+    for seed in range(120):
+        plain = random_case(seed, planted=0.5, turned_grids=0.5)
+        other = random_case(seed, planted=0.5, turned_grids=0.5, cropped=0.5, storages=True)
+        assert plain.field is None
+        assert plain.stored_as == "plain"
+        assert (other.spec, other.scanner) == (plain.spec, plain.scanner)
+        assert {k: v for k, v in other.grid.items() if k != "field"} == plain.grid
+        assert other.stored_as in STORAGE
+        assert not ("shear" in other.grid and other.stored_as == "qform-only")
+        fields.add(other.field)
+        ways.add(other.stored_as)
+    assert fields == {None, *FIELDS}
+    assert len(ways) > 15
+
+
+def test_no_head_holds_what_contradicts_itself() -> None:
+    seen: set[str] = set()
+    twice = 0
+    for seed in range(400):
+        name = random_case(seed, planted=1.0).spec.name.removeprefix(f"random-{seed}-")
+        there = [n for n in CONDITIONS if f"-{n}-" in f"-{name}-"]
+        assert contradict(*there) is None
+        seen |= set(there)
+        twice += len(there) > 1
+    assert seen == set(CONDITIONS)
+    assert 60 < twice < 220
 
 
 def test_case_is_a_scan_within_bounds() -> None:

@@ -1,8 +1,9 @@
 """What a planted condition may change.
 
 A condition is a frozen record with any of these hooks; each has a default that does nothing.
-Bumps change the smooth surfaces and so are part of the exact answers; layers paint extra
-matter into the rendering; ``image`` works on the finished picture.
+Bumps change the smooth surfaces and so are part of the exact answers; surroundings are painted
+before the head, so that they never enter it; layers paint extra matter over it; ``image`` works
+on the finished picture.
 """
 
 from __future__ import annotations
@@ -70,6 +71,18 @@ class Condition:
     """A condition that changes nothing."""
 
     code: ClassVar[str] = "none"
+    rank: ClassVar[int] = 50  # lower ones are painted first, whatever the order of planting
+    opens_bone: ClassVar[bool] = False  # no device can be held by the bone that it leaves
+
+    @property
+    def room_mm(self) -> tuple[float, float, float]:
+        """Field wanted beyond the head: at each side, in front, on top."""
+        return (0.0, 0.0, 0.0)
+
+    @property
+    def lift_mm(self) -> float:
+        """How far the head is raised above the head rest."""
+        return 0.0
 
     def scalp_bumps(self, head: Head) -> Bumps | None:
         """Height added to the skin over the outer table."""
@@ -82,6 +95,10 @@ class Condition:
     def thickness_bumps(self, head: Head) -> Bumps | None:
         """Thickness added to the skull."""
         return None
+
+    def surroundings(self, head: Head) -> list[Layer]:
+        """Matter round the head, painted before it: where both claim a place, the head has it."""
+        return []
 
     def layers(self, head: Head) -> list[Layer]:
         """Matter painted over the head, in order."""

@@ -22,6 +22,8 @@ class MissingBone(Condition):
     """A round gap through the skull: a burr hole, or larger, a removed bone flap."""
 
     code: ClassVar[str] = "missing_bone"
+    rank: ClassVar[int] = 10
+    opens_bone: ClassVar[bool] = True
     side: str = "right"
     radius_mm: float = 7.0
     ahead_mm: float = 0.0
@@ -70,6 +72,7 @@ class LinearFracture(Condition):
     """A crack through both tables."""
 
     code: ClassVar[str] = "linear_fracture"
+    rank: ClassVar[int] = 14
     side: str = "right"
     width_mm: float = 1.0
     length_mm: float = 50.0
@@ -128,6 +131,8 @@ class DepressedFracture(Condition):
     """A piece of skull pushed in, cracked round its rim."""
 
     code: ClassVar[str] = "depressed_fracture"
+    rank: ClassVar[int] = 12
+    opens_bone: ClassVar[bool] = True
     side: str = "right"
     depth_mm: float = 5.0
     radius_mm: float = 12.0

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
+from entrypoint.errors import FieldRefused
 from entrypoint.phantoms.conditions.base import Condition
 from entrypoint.phantoms.conditions.bone import (
     DepressedFracture,
@@ -15,13 +17,16 @@ from entrypoint.phantoms.conditions.bone import (
     LinearFracture,
     MissingBone,
 )
+from entrypoint.phantoms.conditions.hand import Hand
 from entrypoint.phantoms.conditions.inside import Collection, InnerAir
 from entrypoint.phantoms.conditions.metal import Bolt, Plate
 from entrypoint.phantoms.conditions.picture import Motion, Streaks
 from entrypoint.phantoms.conditions.scalp import Bandage, Electrodes, Haematoma, Hair
+from entrypoint.phantoms.conditions.support import Blocks, Pillow
+from entrypoint.phantoms.conditions.tubes import BreathingTube, Hose, Lead, NasalTube
 from entrypoint.phantoms.spec import HeadSpec
 
-__all__ = ["CONDITIONS", "plant"]
+__all__ = ["CONDITIONS", "contradict", "plant", "planted_sides"]
 
 Change = Callable[[HeadSpec, np.random.Generator], HeadSpec]
 
@@ -31,7 +36,30 @@ def _side(rng: np.random.Generator) -> str:
 
 
 def _add(spec: HeadSpec, condition: Condition) -> HeadSpec:
+    """Plant one more; a bolt and bone that cannot hold it never share a side."""
+    if isinstance(condition, Bolt) or condition.opens_bone:
+        others = [
+            c
+            for c in spec.conditions
+            if (c.opens_bone if isinstance(condition, Bolt) else isinstance(c, Bolt))
+        ]
+        taken = {str(getattr(c, "side", "")) for c in others}
+        if taken >= {"right", "left"}:
+            raise FieldRefused(
+                found="a bolt and bone that cannot hold it are asked for on both sides",
+                expected="at least one side without",
+                next_step="plant fewer conditions",
+            )
+        if getattr(condition, "side", None) in taken:
+            other = "left" if "right" in taken else "right"
+            turned: dict[str, Any] = {"side": other}
+            condition = replace(condition, **turned)
     return replace(spec, conditions=(*spec.conditions, condition))
+
+
+def _touching(rng: np.random.Generator) -> float:
+    """Gap between a hand and the head: none in half of them."""
+    return 0.0 if rng.random() < 0.5 else float(rng.uniform(0.5, 6.0))
 
 
 def _child(s: HeadSpec, rng: np.random.Generator) -> HeadSpec:
@@ -58,7 +86,9 @@ def _child(s: HeadSpec, rng: np.random.Generator) -> HeadSpec:
 
 
 CONDITIONS: dict[str, Change] = {
-    "closed-suture": lambda s, r: replace(s, suture_open=False),
+    "closed-suture": lambda s, r: replace(
+        s, suture_open=False, suture_seam=float(r.choice([0.0, 0.4, 0.7, 1.0]))
+    ),
     "wide-suture": lambda s, r: replace(s, suture_width_mm=float(r.uniform(2.0, 3.0))),
     "metopic-suture": lambda s, r: replace(s, metopic=True),
     "no-diploe": lambda s, r: replace(s, diploe_hu=0.93 * s.cortical_hu, diploe_texture_hu=25.0),
@@ -103,9 +133,67 @@ CONDITIONS: dict[str, Change] = {
     "bandage": lambda s, r: _add(s, Bandage()),
     "electrodes": lambda s, r: _add(s, Electrodes()),
     "hair": lambda s, r: _add(s, Hair(thick_mm=float(r.uniform(5.0, 14.0)))),
+    "hand-beside": lambda s, r: _add(s, Hand(side=_side(r), gap_mm=_touching(r))),
+    "hand-above": lambda s, r: _add(s, Hand(side=_side(r), above=True, gap_mm=_touching(r))),
+    "pillow": lambda s, r: _add(
+        s, Pillow(thick_mm=float(r.uniform(8.0, 18.0)), height_mm=float(r.uniform(48.0, 84.0)))
+    ),
+    "blocks": lambda s, r: _add(s, Blocks(press_mm=float(r.uniform(2.0, 8.0)))),
+    "breathing-tube": lambda s, r: _add(s, BreathingTube(side=_side(r))),
+    "nasal-tube": lambda s, r: _add(s, NasalTube(side=_side(r))),
+    "hose": lambda s, r: _add(s, Hose(side=_side(r))),
+    "lead": lambda s, r: _add(s, Lead(side=_side(r))),
     "streaks": lambda s, r: _add(s, Streaks(hu=float(r.uniform(120.0, 380.0)))),
     "motion": lambda s, r: _add(s, Motion()),
 }
+
+
+# no head has two of a row
+_ONE_OF = (
+    ("closed-suture", "wide-suture"),
+    ("no-diploe", "porous"),
+    ("thin", "thick"),
+    ("large-frontal-sinus", "no-frontal-sinus"),
+    ("bolt", "hand-above"),
+    ("hand-beside", "blocks"),
+    *(
+        ("child", other)
+        for other in (
+            "closed-suture",
+            "no-diploe",
+            "porous",
+            "thin",
+            "thick",
+            "large-frontal-sinus",
+            "no-frontal-sinus",
+            "hyperostosis",
+        )
+    ),
+)
+
+
+def contradict(*names: str) -> tuple[str, str] | None:
+    """The first two of some conditions that cannot be in one head, or None."""
+    for one, other in _ONE_OF:
+        if one in names and other in names:
+            return one, other
+    return None
+
+
+def planted_sides(spec: HeadSpec, *names: str, seed: int | None = None) -> dict[str, str]:
+    """Patient's side of each condition that has one, as :func:`plant` gives it in a head."""
+    out: dict[str, str] = {}
+    after = plant(spec, *names, seed=seed)
+    planted = list(after.conditions[len(spec.conditions) :])
+    for name in names:
+        one = plant(spec, name, seed=seed)
+        if len(one.conditions) > len(spec.conditions):
+            side = getattr(planted.pop(0), "side", None)
+            if side is not None:
+                out[name] = str(side)
+        elif one.midline_shift_mm != spec.midline_shift_mm:
+            out[name] = "right" if one.midline_shift_mm > 0 else "left"
+    return out
 
 
 def plant(spec: HeadSpec, *names: str, seed: int | None = None) -> HeadSpec:
@@ -123,7 +211,16 @@ def plant(spec: HeadSpec, *names: str, seed: int | None = None) -> HeadSpec:
     ------
     KeyError
         For a name that is not in the catalogue.
+    FieldRefused
+        For conditions that contradict each other.
     """
+    both = contradict(*names)
+    if both is not None:
+        raise FieldRefused(
+            found=f"{both[0]!r} and {both[1]!r} cannot be planted in one head",
+            expected="conditions that can be there together",
+            next_step="leave one of them out",
+        )
     for name in names:
         rng = np.random.default_rng(
             [spec.seed if seed is None else seed, 71, len(name), ord(name[0])]

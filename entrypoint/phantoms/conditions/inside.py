@@ -29,6 +29,7 @@ class Collection(Condition):
     """A crescent of clot (or, with a low HU, of old fluid) under the inner table."""
 
     code: ClassVar[str] = "collection"
+    rank: ClassVar[int] = 30
     side: str = "right"
     thick_mm: float = 9.0
     hu: float = 64.0
@@ -59,6 +60,7 @@ class InnerAir(Condition):
     """Air inside the skull, risen to the front as the patient lies on the back."""
 
     code: ClassVar[str] = "inner_air"
+    rank: ClassVar[int] = 32
     side: str = "right"
     thick_mm: float = 8.0
 

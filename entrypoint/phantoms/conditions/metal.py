@@ -24,6 +24,7 @@ class Plate(Condition):
     """A thin plate on the outer table, held by four screws."""
 
     code: ClassVar[str] = "plate"
+    rank: ClassVar[int] = 60
     side: str = "right"
     length_mm: float = 18.0
     width_mm: float = 4.0
@@ -87,6 +88,7 @@ class Bolt(Condition):
     """A hollow bolt through the skull with a thin sensor inside the brain."""
 
     code: ClassVar[str] = "bolt"
+    rank: ClassVar[int] = 62
     side: str = "right"
     radius_mm: float = 2.6
     tip_mm: float = 22.0  # of the sensor, below the outer table

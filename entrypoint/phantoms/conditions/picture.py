@@ -21,6 +21,7 @@ class Streaks(Condition):
     """Bright and dark rays from the teeth, within the slices that hold them."""
 
     code: ClassVar[str] = "streaks"
+    rank: ClassVar[int] = 90
     hu: float = 260.0
     half_height_mm: float = 9.0
 
@@ -63,6 +64,7 @@ class Motion(Condition):
     """
 
     code: ClassVar[str] = "motion"
+    rank: ClassVar[int] = 95
     step_mm: tuple[float, float] = (1.0, -0.8)  # along the first and second index axis
     at: float = 0.93  # fraction of the slices, from the lower end of the head
 

@@ -23,6 +23,7 @@ class Haematoma(Condition):
     """The skin is lifted off the bone over the site of one side, clot below it."""
 
     code: ClassVar[str] = "haematoma"
+    rank: ClassVar[int] = 20
     side: str = "right"
     height_mm: float = 8.0
     sigma_mm: float = 17.0
@@ -65,15 +66,20 @@ class Bandage(Condition):
     """Gauze wound round the head, touching the skin."""
 
     code: ClassVar[str] = "bandage"
+    rank: ClassVar[int] = 42
     thick_mm: float = 4.0
     hu: float = -720.0
+
+    def edge(self, c: Context) -> Array:
+        """Negative between the upper and the lower edge."""
+        tilt = c.p.z - 0.18 * c.p.y
+        return np.maximum(10.0 - tilt, tilt - 62.0)
 
     def layers(self, head: Head) -> list[Layer]:
         """A loose band above the brow."""
 
         def band(c: Context) -> Array:
-            tilt = c.p.z - 0.18 * c.p.y
-            edge = np.maximum(10.0 - tilt, tilt - 62.0)
+            edge = self.edge(c)
             t = self.thick_mm + 1.2 * c.texture("gauze", 18.0)
             return np.maximum(np.maximum(c.d_skin - t, -0.1 - c.d_skin), edge)
 
@@ -103,11 +109,12 @@ class Electrodes(Condition):
     """Metal cups on the skin with a little paste."""
 
     code: ClassVar[str] = "electrodes"
+    rank: ClassVar[int] = 55
     count: int = 8
     hu: float = 2800.0
 
     def layers(self, head: Head) -> list[Layer]:
-        """One cup and its paste per place, none right on the rule's points."""
+        """One cup and its paste per place, wherever the seed puts them."""
         rng = np.random.default_rng([head.spec.seed, 41])
         out: list[Layer] = []
         while len(out) < 2 * self.count:
@@ -133,10 +140,12 @@ class Hair(Condition):
     """Hair: strands and air, denser where it is tied or lain on."""
 
     code: ClassVar[str] = "hair"
+    rank: ClassVar[int] = 40
     thick_mm: float = 9.0
 
     def layers(self, head: Head) -> list[Layer]:
-        """A shell outside the scalp, from the hairline back."""
+        """A shell outside the scalp, from the hairline back; none is seen under a bandage."""
+        bands = [b for b in head.spec.conditions if isinstance(b, Bandage)]
 
         def shell(c: Context) -> Array:
             line = 38.0 - 0.9 * (c.p.z - 30.0)  # hairline: forehead stays bare
@@ -145,7 +154,10 @@ class Hair(Condition):
                 * (0.75 + 0.25 * c.texture("hair", 40.0))
                 * step(line + 30.0 - c.p.y, 24.0)
             )
-            return np.maximum(np.maximum(c.d_skin - t, 0.05 - c.d_skin), -45.0 - c.p.z)
+            out = np.maximum(np.maximum(c.d_skin - t, 0.05 - c.d_skin), -45.0 - c.p.z)
+            for band in bands:
+                out = np.maximum(out, -band.edge(c))
+            return out
 
         def hu(c: Context) -> Array:
             strands = np.maximum(c.texture("strands of hair", 5.0), 0.0)
