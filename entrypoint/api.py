@@ -24,9 +24,13 @@ from entrypoint.planning.model import InputInfo, InputKind, Plan, Rule, Side
 
 if TYPE_CHECKING:
     from entrypoint.io.mesh import SurfaceMesh
+    from entrypoint.planning.ct_parts import CtParts
+    from entrypoint.planning.map_on_ct import MapOnCt
+    from entrypoint.planning.site_chart import SiteChart
 
 __all__ = [
     "BOTH_SIDES",
+    "map_ct",
     "plan_ct",
     "plan_landmarks",
     "plan_scalp",
@@ -101,6 +105,23 @@ def plan_ct(
     ------
     InputError, MeasurementError
     """
+    plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
+    if hand is None:
+        return plan
+    from entrypoint.planning.ct_parts import charts_of
+
+    return _by_hand(plan, hand, charts_of(parts, plan.sides))
+
+
+def _on_ct(
+    volume: LoadedVolume | str | Path,
+    landmarks: LandmarkSet | str | Path | None,
+    rule: Rule | None,
+    sides: Iterable[Side | str],
+    label: str | None,
+    progress: Progress | None,
+) -> tuple[Plan, CtParts]:
+    """A plan on a CT with what it was made from."""
     rule = _rule(rule)
     given = _landmarks(landmarks)
     # Decompression holds no lock: the planning modules are imported on the other core meanwhile.
@@ -108,7 +129,8 @@ def plan_ct(
     importing.start()
     loaded = volume if isinstance(volume, LoadedVolume) else read_nifti(volume)
     importing.join()
-    from entrypoint.planning.ct import plan_from_volume
+    from entrypoint.planning.ct import plan_from_parts
+    from entrypoint.planning.ct_parts import ct_parts
 
     grid = loaded.volume.grid
     info = InputInfo(
@@ -120,18 +142,50 @@ def plan_ct(
         world_matrix_from=loaded.facts.world_matrix_from,
         unit="mm" if loaded.facts.unit == "unknown" else loaded.facts.unit,
     )
-    plan = plan_from_volume(
+    parts = ct_parts(
         loaded.volume.canonical(),
-        info=info,
         rule=rule,
-        sides=_sides(sides),
         landmarks=dict(given.points_mm) if given else None,
         coronal_suture_mm=given.coronal_suture_mm if given else None,
-        facts=loaded.facts,
         progress=progress,
     )
-    plan = _by_hand(plan, hand)
-    return _practice(plan, loaded.practice or (given is not None and given.practice))
+    plan = plan_from_parts(parts, info=info, sides=_sides(sides), facts=loaded.facts)
+    plan = _practice(plan, loaded.practice or (given is not None and given.practice))
+    return plan, parts
+
+
+def map_ct(
+    volume: LoadedVolume | str | Path,
+    *,
+    landmarks: LandmarkSet | str | Path | None = None,
+    rule: Rule | None = None,
+    sides: Iterable[Side | str] = BOTH_SIDES,
+    label: str | None = None,
+    hand: HandOptions | None = None,
+    progress: Progress | None = None,
+) -> MapOnCt:
+    """Map the site on a head CT: where every margin holds, and how rules fall in it.
+
+    Parameters
+    ----------
+    volume, landmarks, rule, sides, label, progress
+        As of :func:`plan_ct`.
+    hand : HandOptions, optional
+        Add what simulated hands add to the place of the mark.
+
+    Returns
+    -------
+    MapOnCt
+        ``map`` is the record; ``charts`` and ``fields`` hold the grids.
+
+    Raises
+    ------
+    InputError, MeasurementError
+    """
+    from entrypoint.planning.map_on_ct import map_on_ct
+
+    plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
+    return map_on_ct(plan, parts, hand=hand, progress=progress)
 
 
 def plan_landmarks(
@@ -267,13 +321,15 @@ def plan_text(plan: Plan, *, brief: bool = False) -> str:
     return render(plan_document(plan, brief=brief))
 
 
-def _by_hand(plan: Plan, hand: HandOptions | None) -> Plan:
+def _by_hand(
+    plan: Plan, hand: HandOptions | None, charts: Mapping[Side, SiteChart] | None = None
+) -> Plan:
     if hand is None:
         return plan
     from entrypoint.planning.hand import with_hand
 
     check_hand(hand)
-    return with_hand(plan, hand)
+    return with_hand(plan, hand, charts)
 
 
 def _import_planning() -> None:

@@ -15,6 +15,7 @@ import typer
 
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
+from entrypoint.cli.map import map_
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
 from entrypoint.cli.schema import schema
@@ -37,6 +38,7 @@ app = typer.Typer(
 )
 _COMMANDS: dict[Callable[..., None], str] = {
     plan: "Plan an entry from a CT, landmarks, a surface or a tape.",
+    map_: "Map where every margin holds round the site on a CT.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",

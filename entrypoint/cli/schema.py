@@ -2,10 +2,30 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+from typing import Annotated
 
-def schema() -> None:
-    """Print the JSON Schema of the plan record."""
+import typer
+
+
+class Record(StrEnum):
+    """Which record."""
+
+    PLAN = "plan"
+    MAP = "map"
+
+
+def schema(
+    record: Annotated[Record, typer.Argument(help="Which record.")] = Record.PLAN,
+) -> None:
+    """Print the JSON Schema of the plan record, or of the map record."""
     from entrypoint.cli.output import write_stdout
+
+    if record is Record.MAP:
+        from entrypoint.io.site_map_record import map_schema_text
+
+        write_stdout(map_schema_text())
+        return
     from entrypoint.io.schema import schema_text
 
     write_stdout(schema_text())

@@ -7,9 +7,10 @@ from functools import cache
 
 from entrypoint.geometry.planes import Plane
 from entrypoint.planning.chart_read import read_chart
-from entrypoint.planning.ct_head import CtHead, find_head
-from entrypoint.planning.ct_suture import CtSuture, read_suture
-from entrypoint.planning.entry import MidlineTape, midline_tape
+from entrypoint.planning.ct_head import CtHead
+from entrypoint.planning.ct_parts import CtParts, ct_parts
+from entrypoint.planning.ct_suture import CtSuture
+from entrypoint.planning.entry import MidlineTape
 from entrypoint.planning.model import Rule, Side
 from entrypoint.planning.site_chart import SiteChart
 from entrypoint.volume.volume import Volume
@@ -19,6 +20,7 @@ from entrypoint.volume.volume import Volume
 class Found:
     """What a chart is read from, and the charts."""
 
+    parts: CtParts
     head: CtHead
     tape: MidlineTape
     midsagittal: Plane
@@ -39,14 +41,19 @@ def found(volume: Volume) -> Found:
 
 
 def _find(volume: Volume) -> Found:
-    rule = Rule()
-    head = find_head(volume)
-    midsagittal = Plane(point_mm=head.frame.origin_mm, unit_normal=head.frame.unit_right)
-    suture = read_suture(head)
-    tape = midline_tape(head.midline_skin_mm, midsagittal)
-    charts = {s: read_chart(head, tape, midsagittal, suture, rule, s) for s in Side}
+    parts = ct_parts(volume, rule=Rule())
+    charts = {
+        s: read_chart(parts.head, parts.tape, parts.midsagittal, parts.suture, parts.rule, s)
+        for s in Side
+    }
     return Found(
-        head=head, tape=tape, midsagittal=midsagittal, suture=suture, rule=rule, charts=charts
+        parts=parts,
+        head=parts.head,
+        tape=parts.tape,
+        midsagittal=parts.midsagittal,
+        suture=parts.suture,
+        rule=parts.rule,
+        charts=charts,
     )
 
 

@@ -161,9 +161,9 @@ def test_what_the_tape_does_not_reach_is_not_known(adult):
     assert np.isfinite(chart.scalp_entry_mm[0]).all()
 
 
-def test_a_sphere_of_bone_has_its_own_normals():
+def test_a_sphere_of_bone_has_its_own_normals(adult):
     """Closed form: every square path runs through the middle of the ball."""
-    this = scanned_charts("burr hole right, plate left")
+    this = found(adult.volume)
     sheet = bone_sheet(this.head.volume, this.head.coarse, this.head.frame,
                        np.arange(60.0, 100.0, 0.8), np.arange(-30.0, 30.0, 0.8))  # fmt: skip
     ball = type(sheet)(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from entrypoint.planning.ct_parts import CtParts
 from entrypoint.planning.hand_model import HandOptions
 from entrypoint.planning.map_on_ct import map_on_ct
 from entrypoint.planning.model import Rule, Side
@@ -13,15 +12,10 @@ from tests.planning.ct.charts import found, scanned_charts
 from tests.planning.ct.heads import planned
 
 
-def parts_of(this):
-    return CtParts(head=this.head, tape=this.tape, midsagittal=this.midsagittal,
-                   suture=this.suture, rule=this.rule)  # fmt: skip
-
-
 @pytest.fixture(scope="module")
 def adult_map(adult):
     this = found(adult.volume)
-    return map_on_ct(adult.plan, parts_of(this), charts=this.charts)
+    return map_on_ct(adult.plan, this.parts, charts=this.charts)
 
 
 @pytest.mark.parametrize("side", list(Side))
@@ -57,13 +51,13 @@ def test_the_same_map_again_is_the_same_to_the_last_bit(adult, adult_map):
     from entrypoint.io.site_map_record import dumps_map
 
     this = found(adult.volume)
-    again = map_on_ct(adult.plan, parts_of(this), charts=this.charts)
+    again = map_on_ct(adult.plan, this.parts, charts=this.charts)
     assert dumps_map(again.map) == dumps_map(adult_map.map)
 
 
 def test_a_hand_leaves_less(adult, adult_map):
     this = found(adult.volume)
-    by_hand = map_on_ct(adult.plan, parts_of(this), charts=this.charts,
+    by_hand = map_on_ct(adult.plan, this.parts, charts=this.charts,
                         hand=HandOptions(draws=2000))  # fmt: skip
     for side in Side:
         one = by_hand.map.sides[side]
@@ -79,7 +73,7 @@ def test_a_hand_leaves_less(adult, adult_map):
 def test_missing_bone_and_metal_are_outside(side):
     name = "burr hole right, plate left"
     this = scanned_charts(name)
-    made = map_on_ct(planned(name), parts_of(this), charts=this.charts)
+    made = map_on_ct(planned(name), this.parts, charts=this.charts)
     one = made.map.sides[side]
     assert not one.rule_point.within_best
     assert "sound-bone" in [m.value for m in one.rule_point.broken]
@@ -97,10 +91,10 @@ def test_a_side_that_was_not_planned_is_named(adult):
 
     this = found(adult.volume)
     half = replace(adult.plan, sides={**adult.plan.sides, Side.LEFT: SidePlan()})
-    made = map_on_ct(half, parts_of(this), charts=this.charts)
+    made = map_on_ct(half, this.parts, charts=this.charts)
     assert set(made.map.sides) == {Side.RIGHT}
     assert any("PATIENT'S LEFT" in words for words in made.map.looked_at.could_not_be_checked)
     none = replace(half, sides={Side.LEFT: SidePlan()})
     with pytest.raises(MeasurementError, match="No plan of this side"):
-        map_on_ct(none, parts_of(this), charts=this.charts)
+        map_on_ct(none, this.parts, charts=this.charts)
     assert made.map.rule == Rule()
