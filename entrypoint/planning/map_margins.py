@@ -138,9 +138,9 @@ def margin_field(
 
     def by_place(figure: FloatArray, sd_along: FloatArray, sd_across: FloatArray) -> FloatArray:
         by_midline, by_lateral = np.gradient(figure, midline, lateral)
-        return np.asarray(
-            np.square(by_midline * along * sd_along) + np.square(by_lateral * across * sd_across)
-        )
+        variance = np.square(by_midline * along * sd_along)
+        variance += np.square(by_lateral * across * sd_across)
+        return np.asarray(np.where(np.isfinite(variance), variance, 0.0))  # beside what is unseen
 
     own = {
         Margin.SUTURE: spreads.suture_mm,
@@ -158,6 +158,8 @@ def margin_field(
             figure = values[margin].reshape(shape)
             away = figure - limits[margin]
             if margin is Margin.THICKNESS:
+                # Without sound bone there is no thickness to judge: that margin is the one before.
+                away = np.where(points.no_sound_bone.reshape(shape), _FAR_MM, away)
                 bone = combined_sd(chart.skull_sd_mm, spread("skull_definition"))
                 sd = np.sqrt(bone**2 + by_place(figure, placed_along, placed_across))
             else:

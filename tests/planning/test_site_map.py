@@ -147,7 +147,7 @@ def test_no_sound_bone_and_thin_bone_end_the_area():
     assert field.best_mm[at] < 0.0
     assert field.p_any[at] > 0.99
     point, _ = mapped(chart=holed, rule=Rule(midline_arc_mm=100.0, lateral_arc_mm=32.0))
-    assert point.rule_point.broken == (Margin.BONE, Margin.THICKNESS)
+    assert point.rule_point.broken == (Margin.BONE,)
     assert point.rule_point.skull_mm is None
     assert point.rule_point.edge_best_mm < -6.0
     thin, _ = mapped(Side.RIGHT, Rule(engagement_mm=7.5))
