@@ -39,6 +39,30 @@ def touch(shape: Shape, world_from_head: Array) -> tuple[float, float]:
     return float(x), float(axis.min()) - _RADIUS + 0.6
 
 
+def _room_for_neck(
+    shape: Shape, world_from_head: Array, x: float, y: float, bottom_mm: float
+) -> tuple[float, float]:
+    """How much shorter the rest is, and how far the table is lowered, for a bent neck.
+
+    A neck that leans backwards would enter both: the rest then ends above it, and the table lies
+    lower, as under a holder that reaches out beyond the table's end.
+    """
+    cz = float(world_from_head[2, 3])
+    z, phi = np.meshgrid(np.linspace(-62.0, -bottom_mm, 60), np.deg2rad(np.linspace(-80, 80, 41)))
+    q = np.stack(
+        [57.0 * np.sin(phi), -34.0 + 0.16 * (z + 100.0) - 57.0 * np.cos(phi), z], axis=-1
+    ).reshape(-1, 3)
+    w = (q * np.array(shape.scale)) @ world_from_head[:3, :3].T + world_from_head[:3, 3]
+    dx = w[:, 0] - x
+    entered = np.hypot(dx, w[:, 1] - y - _RADIUS) > _RADIUS + 5.0  # a cushion gives a little
+    entered &= (np.abs(dx) < 84.0) & (w[:, 1] < y + 34.0)
+    shorter = 0.0
+    if entered.any():
+        shorter = max(0.0, min(float(w[entered, 2].max()) + 6.0 - cz, -30.0) + 115.0)
+    drop = float((y - 34.0 + dx**2 / 900.0 - w[:, 1]).max()) + 3.0
+    return shorter, drop if drop > 3.0 else 0.0
+
+
 def rest_layers(
     shape: Shape, world_from_head: Array, bottom_mm: float, lift_mm: float = 0.0
 ) -> list[Layer]:
@@ -51,6 +75,7 @@ def rest_layers(
     y -= lift_mm
     cz = float(world_from_head[2, 3])
     centre_y = y + _RADIUS
+    shorter, drop = _room_for_neck(shape, world_from_head, x, y, bottom_mm)
 
     def hollow(c: Context) -> Array:
         return np.sqrt((c.world.x - x) ** 2 + (c.world.y - centre_y) ** 2) - _RADIUS
@@ -58,7 +83,10 @@ def rest_layers(
     def ends(c: Context) -> Array:
         w = c.world
         side = np.abs(w.x - x) - 84.0
-        return np.maximum(np.maximum(side, w.y - y - 34.0), np.abs(w.z - cz + 10.0) - 105.0)
+        return np.maximum(
+            np.maximum(side, w.y - y - 34.0),
+            np.abs(w.z - cz + 10.0 - 0.5 * shorter) - 105.0 + 0.5 * shorter,
+        )
 
     def cushion(c: Context) -> Array:
         d = hollow(c)
@@ -76,7 +104,7 @@ def rest_layers(
         w = c.world
         curve = (w.x - x) ** 2 / 900.0
         value: Array = np.maximum(
-            w.y - y + 34.0 - curve, np.maximum(y - 62.0 - w.y, np.abs(w.x - x) - 210)
+            w.y - y + drop + 34.0 - curve, np.maximum(y - drop - 62.0 - w.y, np.abs(w.x - x) - 210)
         )
         return value
 
@@ -84,7 +112,7 @@ def rest_layers(
         w = c.world
         curve = (w.x - x) ** 2 / 900.0
         value: Array = np.maximum(
-            w.y - y + 36.2 - curve, np.maximum(y - 59.5 - w.y, np.abs(w.x - x) - 207)
+            w.y - y + drop + 36.2 - curve, np.maximum(y - drop - 59.5 - w.y, np.abs(w.x - x) - 207)
         )
         return value
 

@@ -30,6 +30,7 @@ from entrypoint.phantoms.conditions.scalp import Bandage, Haematoma, Hair
 from entrypoint.phantoms.conditions.support import Blocks, Pillow
 from entrypoint.phantoms.fields import Points
 from entrypoint.phantoms.layers import Context
+from entrypoint.phantoms.rest import rest_layers
 
 _ROUND = (
     "hand-beside",
@@ -200,3 +201,16 @@ def test_the_field_has_room_for_them() -> None:
     more = np.subtract(hand.shape, plain.shape)
     assert more[0] == pytest.approx(48, abs=1)
     assert more[2] == pytest.approx(22, abs=1)
+
+
+@pytest.mark.parametrize("pitch_deg", [-25.0, 0.0, 25.0])
+def test_a_bent_neck_does_not_enter_rest_or_table(pitch_deg: float) -> None:
+    head = build(replace(named_spec("adult"), pitch_deg=pitch_deg))
+    axes = [np.arange(lo, hi, 6.0) for lo, hi in ((-60, 61), (-110, -20), (-145, -64))]
+    p = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    m = head.world_from_head
+    c = Context.at(Points.of(p), head.shape, Points.of(p @ m[:3, :3].T + m[:3, 3]))
+    deep = c.d_skin < -8.0
+    assert deep.sum() > 300
+    for layer in rest_layers(head.shape, m, 150.0):
+        assert layer.field(c)[deep].min() > 0.0, layer.name
