@@ -358,12 +358,12 @@ _CORRIDOR = (
         ("corridor_radius_bone", 5.0, "mm", "round the path, to 6 mm below the inner table"),
         ("corridor_radius_inside", 3.0, "mm", "round the path, deeper"),
         ("corridor_beyond_tip", 10.0, "mm", "along the path"),
-        ("corridor_layer_radius", 8.0, "mm", "disc over which a layer under the bone is read"),
-        ("corridor_swelling_limit", 2.5, "mm", "scalp round the path against the other side"),
+        ("corridor_layer_radius", 12.0, "mm", "disc over which a layer under the bone is read"),
+        ("corridor_swelling_limit", 2.3, "mm", "scalp round the path against the other side"),
         ("corridor_sure", 4.0, "1", "standard deviations of the scan's own noise"),
         ("corridor_denser", 14.0, "HU", "mean over a disc, above brain of the same scan"),
         ("corridor_denser_sides", 10.0, "HU", "above the same place on the other side"),
-        ("corridor_fluid_note", 1.0, "mm", "fluid under the bone, deeper than on the other side"),
+        ("corridor_fluid_note", 0.9, "mm", "fluid under the bone, deeper than on the other side"),
         ("corridor_fluid_caution", 2.5, "mm", "the same"),
         ("corridor_fluid_deep", 6.0, "mm", "fluid under the bone of both sides"),
         ("corridor_air_hu", -350.0, "HU", "well below fat with its noise"),
@@ -381,16 +381,9 @@ _CORRIDOR = (
     Row(key="clot_hu", value=65.0, low=40.0, high=90.0, unit="HU", source=_RADIOLOGY, mark=S),
 )
 
+_ALL = (_RULE, _CRANIOMETRY, _SIZE, _TISSUE, _SINUS, _DEFINITIONS, _HAND, _LIMITS, _CORRIDOR)
 # fmt: on
-ROWS: Mapping[str, Row] = MappingProxyType(
-    {
-        r.key: r
-        for rows in (
-            _RULE, _CRANIOMETRY, _SIZE, _TISSUE, _SINUS, _DEFINITIONS, _HAND, _LIMITS, _CORRIDOR
-        )
-        for r in rows
-    }
-)
+ROWS: Mapping[str, Row] = MappingProxyType({r.key: r for rows in _ALL for r in rows})
 
 
 def row(key: str) -> Row:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from entrypoint.phantoms.brain import brain_layers
 from entrypoint.phantoms.conditions.base import Condition
-from entrypoint.phantoms.fields import Array, Bumps, step
+from entrypoint.phantoms.fields import Array, Bumps, Points, step
 from entrypoint.phantoms.layers import Box, Context, Layer
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ __all__ = [
     "MetalOnPath",
     "SinusOnPath",
     "SwellingOnPath",
+    "ventricle_distance_mm",
 ]
 
 _REACH_MM = 45.0
@@ -279,3 +281,23 @@ class DensePlateOnPath(_OnPath):
             return value
 
         return [self.layer(plate, self.hu)]
+
+
+def ventricle_distance_mm(
+    head: Head, point_mm: Array, *, reach_mm: float = 60.0, step_mm: float = 1.0
+) -> float | None:
+    """Distance from a head-frame point to the nearest ventricle, to about half a step.
+
+    None where there is none within reach; 0 inside one.
+    """
+    field = next(x.field for x in brain_layers(head.shape) if x.name == "ventricles")
+    o = np.arange(-reach_mm, reach_mm + 1e-6, step_mm)
+    away = np.stack(np.meshgrid(o, o, o, indexing="ij"), axis=-1).reshape(-1, 3)
+    far = np.linalg.norm(away, axis=1)
+    points = np.asarray(point_mm, dtype=float) + away[far <= reach_mm]
+    # The field is a distance near its surface: what a point lacks to it is added.
+    d = np.asarray(field(Context.at(Points.of(points), head.shape)), dtype=float)
+    near = d < step_mm
+    if not near.any():
+        return None
+    return float(max(0.0, np.min(far[far <= reach_mm][near] + d[near])))

@@ -68,7 +68,7 @@ class Corridor:
     radius_bone_mm: float = 5.0
     radius_inside_mm: float = 3.0
     beyond_tip_mm: float = 10.0
-    layer_radius_mm: float = 8.0
+    layer_radius_mm: float = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,14 +261,15 @@ def _with_densities(
         return profile_hu(inside, away, radius_mm), other
 
     own_wide, other_wide = means(at.layer_radius_mm)
-    own_slim, other_slim = means(at.radius_inside_mm)
     brain = brain_level_hu(own_wide, other_wide, depths)
     denser = None
-    for radius, own, other, deepest in (
-        (at.layer_radius_mm, own_wide, other_wide, _LAYER_REACH_MM),
-        (at.radius_inside_mm, own_slim, other_slim, float(depths[-1])),
+    for radius, deepest in (
+        (at.layer_radius_mm, _LAYER_REACH_MM),
+        (at.radius_bone_mm, _LAYER_REACH_MM),
+        (at.radius_inside_mm, float(depths[-1])),
     ):
         if denser is None:
+            own, other = means(radius)
             denser = denser_than_brain(
                 own,
                 other,

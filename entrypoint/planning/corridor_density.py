@@ -19,11 +19,20 @@ _WINDOWS_MM = (2.0, 3.0, 4.0, 6.0)
 _BRAIN_BELOW_MM = 6.0
 _KEPT_HU = (-150.0, 150.0)  # what stands further off is air or bone, and is told apart from this
 _FLUID_FLOOR_HU = -40.0
+_DENSER_HU = 12.0
+_FEW_AIRY = 0.35  # of the rays
 
 
 def profile_hu(hu: FloatArray, away_mm: FloatArray, radius_mm: float) -> FloatArray:
-    """Mean over a disc at each depth; NaN where less than four fifths of it are in view."""
-    disc = np.clip(hu[away_mm <= radius_mm], *_KEPT_HU)
+    """Mean over a disc at each depth; NaN where less than four fifths of it are in view.
+
+    Rays that pass through air are left out where they are few: a bubble's blurred rim would pass
+    for fluid.
+    """
+    disc = hu[away_mm <= radius_mm]
+    with np.errstate(invalid="ignore"):
+        airy = (disc < _KEPT_HU[0]).any(axis=1)
+    disc = np.clip(disc[~airy] if airy.mean() < _FEW_AIRY else disc, *_KEPT_HU)
     seen = np.isfinite(disc)
     total = np.where(seen, disc, 0.0).sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -112,7 +121,7 @@ def _extended(
     half = brain_hu + 0.5 * (float(own_hu[i:j].mean()) - brain_hu)
     while i > 0 and depths_mm[i - 1] >= span_mm[0] and own_hu[i - 1] > half:
         i -= 1
-    while j < len(own_hu) and depths_mm[j] <= span_mm[1] and own_hu[j] > half:
+    while j < len(own_hu) and own_hu[j] > half:
         j += 1
     # What begins where the bone's blur ends begins at the bone.
     start = 0.0 if depths_mm[i] <= span_mm[0] + STEP_MM else float(depths_mm[i])
@@ -131,8 +140,9 @@ def fluid_depth_mm(
 ) -> float | None:
     """Depth down to which a profile reads like fluid, from the inner table.
 
-    Where brain or something denser follows at once this is ``tail_mm``: less cannot be told from
-    the blur of bone. None where it reads like air or fat, or nothing is in view.
+    Where brain follows at once this is ``tail_mm``: less cannot be told from the blur of bone.
+    None where it reads like air or fat, where something denser than brain lies in its place, or
+    where nothing is in view.
     """
     level = 0.5 * (brain_hu + row("fluid_hu").value)
     use = (depths_mm >= tail_mm - 1e-6) & np.isfinite(profile)
@@ -143,7 +153,7 @@ def fluid_depth_mm(
     above = np.flatnonzero(y >= level)
     end = int(above[0]) if above.size else len(y)
     if end == 0:
-        return float(z[0])
+        return float(z[0]) if float(y[0]) < brain_hu + _DENSER_HU else None
     if float(y[:end].mean()) < _FLUID_FLOOR_HU:
         return None
     if end == len(y):

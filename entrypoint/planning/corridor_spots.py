@@ -113,15 +113,18 @@ def dense_under_bone(
     if not one_sided and thicker.sum() < 2 * _FEWEST:
         return None
     gap = gap if one_sided else thicker
-    bottom = bundle.outer_mm + bundle.thickness_mm
-    thick = float(np.median((bottom - last_soft)[gap]))
-    start = max(float(np.median((last_soft - bundle.outer_mm)[gap])) - skull, 0.0)
-    deep = (bundle.depths_mm > last_soft[:, None]) & (bundle.depths_mm < bottom[:, None])
-    deep &= gap[:, None]
+    bottom = (bundle.outer_mm + bundle.thickness_mm)[gap]
+    hu, depths, last = bundle.hu[gap], bundle.depths_mm, last_soft[gap]
+    layer = np.where((depths > last[:, None]) & (depths < bottom[:, None]), hu, -np.inf)
+    peak = layer.max(axis=1)
+    top = depths[np.argmax(layer > (soft_hu + 0.5 * (peak - soft_hu))[:, None], axis=1)]
+    top = np.maximum(top - 0.5 * STEP_MM, last)
+    thick = float(np.median(bottom - top))
+    start = max(float(np.median(top - bundle.outer_mm[gap])) - skull, 0.0)
     return Reading(
         from_mm=start,
         to_mm=start + thick,
-        hu=float(np.percentile(bundle.hu[deep], 75)) if deep.any() else float("nan"),
+        hu=float(np.median(peak)),
         volume_mm3=float(gap.sum()) * SPACING_MM**2 * thick,
     )
 

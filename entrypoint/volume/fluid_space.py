@@ -19,6 +19,7 @@ _SMOOTH_KEEPS = (4.0 * np.pi * _SMOOTH_BLOCKS**2) ** -0.75  # of white noise, th
 _LEAST_CONTRAST = 3.0  # of half the step from brain to fluid over the noise that is left
 _MIDLINE_MM = 3.0  # the fluid between the hemispheres is no ventricle
 _FAT_HU = -30.0
+_AIRY_HU, _RIM_MM = -90.0, 7.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +95,9 @@ def nearest_fluid_space(
     world = box.grid.world(index.reshape(-1, 3)).reshape(*hu.shape, 3)
     aside = np.abs((world - midsagittal.point_mm) @ midsagittal.unit_normal) > _MIDLINE_MM
     fluid = deep & aside & (smooth < brain_hu - half) & (smooth > _FAT_HU)
+    airy = (hu < _AIRY_HU) & ~(hu < levels.skin_hu)
+    if airy.any():  # the rim of a bubble, in means of blocks, reads like fluid
+        fluid &= ndimage.distance_transform_edt(~airy, sampling=voxel) > _RIM_MM
     labels, count = ndimage.label(fluid)
     if not count:
         return FluidSpace(why=f"none within {reach_mm:.0f} mm of the tip")
