@@ -180,7 +180,7 @@ def _landmarks(head: CtHead, suture: CtSuture, given: Given) -> dict[str, Landma
 def _plane_record(head: CtHead, is_given: bool) -> MidsagittalPlane:
     near = head.midline_skin_mm[:: max(1, len(head.midline_skin_mm) // 40)]
     sd = float(np.max(head.plane_sd_mm(near)))
-    tilt = float(np.degrees(np.sqrt(np.max(np.diag(head.plane_covariance)[1:]))))
+    tilt = float(np.degrees(np.sqrt(np.sum(np.diag(head.plane_covariance)[1:]))))
     return MidsagittalPlane(
         point_mm=head.frame.origin_mm,
         unit_normal=head.frame.unit_right,
@@ -212,7 +212,7 @@ def _quality(head: CtHead, sites: list[Site], facts: FileFacts | None) -> ImageQ
     return ImageQuality(
         blur_fwhm_mm=_FWHM_PER_SIGMA * float(np.mean(blurs)) if blurs else None,
         noise_hu=head.noise_hu,
-        slice_mm=float(max(head.volume.grid.voxel_mm)),
+        slice_mm=_slice_mm(head.volume),
         air_hu=head.coarse.levels.air_hu,
         soft_hu=head.coarse.levels.soft_hu,
     )
@@ -242,7 +242,7 @@ def _head_findings(
                     "nasion skin", head.nasion_skin_sd_mm, "the nasal root is long and flat"
                 )
             )
-    out += about.coarse_slices(float(max(head.volume.grid.voxel_mm)))
+    out += about.coarse_slices(_slice_mm(head.volume))
     out += about.noise(head.noise_hu)
     out += given.findings
     out += _child(head, suture, rule)
@@ -253,6 +253,12 @@ def _head_findings(
         )
     out += about.asymmetry(_sides_differ_mm(suture))
     return out
+
+
+def _slice_mm(volume: Volume) -> float:
+    """Largest distance between neighbouring planes of voxels: shear does not widen it."""
+    across = np.linalg.inv(volume.grid.world_from_index[:3, :3])
+    return float(1.0 / np.linalg.norm(across, axis=1).min())
 
 
 def _stored(facts: FileFacts) -> list[Finding]:
@@ -332,7 +338,8 @@ def _head_length_mm(head: CtHead) -> float | None:
     phi = head.section.angles_deg
     skin = head.frame.head_from_world(head.section.skin_points())
     seen = np.isfinite(skin[:, 1])
-    front, back = seen & (phi > -12) & (phi < 45), seen & (phi > 150) & (phi < 200)
+    brow = float(head.frame.phi_deg(head.nasion_skin_mm))  # under it lies the nose
+    front, back = seen & (phi > brow) & (phi < brow + 60), seen & (phi > 150) & (phi < 200)
     # Without the back of the head in view there is no length.
     whole = front.sum() > 20 and back.sum() > 0.8 * ((phi > 150) & (phi < 200)).sum()
     length = None

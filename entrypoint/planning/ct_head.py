@@ -108,14 +108,14 @@ def find_head(
     say("reading the scan's levels and the skull")
     coarse = coarse_head(volume)
     say("finding the midsagittal plane")
-    mirror = find_plane(coarse, volume)
+    mirror, misfit = find_plane(coarse, volume)
     frame = recentred(coarse, mirror.frame)
     noise = _noise(volume, frame)
     seen_share, plane_cov = 1.0, np.diag([0.25, 1e-5, 1e-5])
     if plane is not None:
         frame = given_plane(frame, plane)
     else:
-        frame, plane_cov, seen_share = plane_from_midline(volume, coarse, frame, noise)
+        frame, plane_cov, seen_share = plane_from_midline(volume, coarse, frame, noise, misfit)
         if seen_share < LEAST_AGREEING:
             raise MeasurementError(
                 found=f"only {100 * seen_share:.0f} % of the places along the midline agree with "
@@ -239,7 +239,7 @@ def _bone_nasion(
         return section.bone_points()[at], 5.0
     if abs(float(frame.phi_deg(hollow.position_mm)) - phi0) > 12.0:
         return None, 6.0
-    return hollow.position_mm, max(sd, 1.0)
+    return hollow.position_mm, max(sd, 1.5)
 
 
 def _onto(points: FloatArray, point_mm: FloatArray) -> FloatArray:

@@ -28,9 +28,11 @@ _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
 _VOTE_SCALE = 0.42
-# Share of the places that speak at all which must agree with a plane: over 0.5 on phantoms and
-# one real scan of every quality, mostly under it where the plane was wrong.
-LEAST_AGREEING, _SURE_AGREEING = 0.45, 0.60
+# Share of the places that speak at all which must agree with a plane: mostly over 0.5 on phantoms
+# and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
+# over it mirrored two to four times as badly as the right one.
+LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
+_WORSE_MIRROR = 1.6
 _TURN_RAD = 0.2
 _VOTE_PER_VOXEL = (0.04, 0.012)  # mm a mm of the largest voxel edge, and a mm of it squared
 _BESIDE_SUTURE_MM = 3.5
@@ -118,17 +120,36 @@ def through_midline(
 
 
 def plane_from_midline(
-    volume: Volume, coarse: CoarseHead, frame: HeadFrame, noise_hu: float
+    volume: Volume,
+    coarse: CoarseHead,
+    frame: HeadFrame,
+    noise_hu: float,
+    misfit: Callable[[HeadFrame], float],
 ) -> tuple[HeadFrame, FloatArray, float]:
     """The plane that the midline bears out: from the mirror plane, or from turns of it.
 
     A skull that is nearly a ball, or cut off on one side, can mirror best in a plane far from
     its midline. Where too few places agree, planes turned from it are tried, and the one with
-    the most agreement is taken; the caller refuses it where that is too little.
+    the most agreement is taken, of those in which the head mirrors about as well; the caller
+    refuses it where that is too little.
+
+    Parameters
+    ----------
+    frame : HeadFrame
+        Of the mirror plane.
+    misfit : callable
+        How badly the head mirrors in a frame's plane.
+
+    Returns
+    -------
+    frame : HeadFrame
+    covariance : (3, 3) array
+    agreeing : float
     """
     first = through_midline(volume, coarse, frame, noise_hu)
     if first[2] >= _SURE_AGREEING:
         return first
+    most = _WORSE_MIRROR * misfit(frame)
     tried = [first]
     for yaw in (-_TURN_RAD, 0.0, _TURN_RAD):
         for roll in (-_TURN_RAD, 0.0, _TURN_RAD):
@@ -138,11 +159,21 @@ def plane_from_midline(
             turned = frame_from(coarse.centre_mm, right, frame.unit_anterior)
             turned = recentred(coarse, turned)
             tried.append(through_midline(volume, coarse, turned, noise_hu))
-    return max(tried, key=lambda t: t[2])
+    mirroring = [t for t in tried if misfit(t[0]) <= most]
+    return max(mirroring or [first], key=lambda t: t[2])
 
 
-def find_plane(coarse: CoarseHead, volume: Volume) -> MirrorFit:
-    """Midsagittal plane from the block means: search, then fit coarse to fine."""
+def find_plane(
+    coarse: CoarseHead, volume: Volume
+) -> tuple[MirrorFit, Callable[[HeadFrame], float]]:
+    """Midsagittal plane from the block means: search, then fit coarse to fine.
+
+    Returns
+    -------
+    fit : MirrorFit
+    misfit : callable
+        How badly the head mirrors in another frame's plane.
+    """
     from scipy import ndimage
 
     levels = coarse.levels
@@ -175,8 +206,13 @@ def find_plane(coarse: CoarseHead, volume: Volume) -> MirrorFit:
             next_step="check the field of view and the file's orientation",
         )
     sparse = points[:: max(1, len(points) // 4000)]
-    fit = min(fits, key=lambda f: mirror_misfit(wide, sparse, f.frame))
-    return fit_mirror(fine, points[:: max(1, len(points) // 12000)], fit.frame, step_mm=1.5)
+
+    def misfit(frame: HeadFrame) -> float:
+        return mirror_misfit(wide, sparse, frame)
+
+    fit = min(fits, key=lambda f: misfit(f.frame))
+    dense = points[:: max(1, len(points) // 12000)]
+    return fit_mirror(fine, dense, fit.frame, step_mm=1.5), misfit
 
 
 def _edge_points(coarse: CoarseHead, clipped: NDArray[np.float32]) -> FloatArray:

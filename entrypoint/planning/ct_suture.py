@@ -26,6 +26,11 @@ _SEEN_SHARE, _BREGMA_SHARE = 0.7, 0.6
 _MIDDLE_MM, _OWN_SIDE_MM = 12.0, 8.0
 _SMOOTH_MM = 5.0
 _SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
+# A suture wanders about a smooth course by under 1 mm (on phantoms of all slices) or 1.5 mm (on one
+# real scan); a line pieced together from other things by more.
+_COURSE_MM, _USUAL_WANDER_MM, _MOST_WANDER_MM = 48.0, 1.0, 2.0
+_SD_PER_WANDER = 2.0
+_CROSSING_SD_MM = 0.3  # where the smoothed line crosses the midline, and the outer table there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +57,7 @@ class _Line:
 
     rows: FloatArray
     seen: NDArray[np.bool_]
+    wander_mm: float  # about a smooth course, where it was seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +141,9 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     middle = np.abs(lateral) < _MIDDLE_MM
     bregma_seen = bool(seen[middle].mean() >= _BREGMA_SHARE)
 
-    any_seen = bregma_seen or How.MEASURED in how.values()
+    # A dark line over the midline alone can be anything that crosses it.
+    any_seen = How.MEASURED in how.values()
+    bregma_seen &= any_seen
     offset = _offset_of_unseen(found.rows, prior, seen, lateral) if any_seen else 0.0
     rows = np.where(seen & any_seen, found.rows, prior + offset)
     for side, sign in _SIGNS:
@@ -145,7 +153,8 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     points = _on_map(vault, rows)
     curve = _smoothed(points)
     voxel = float(np.max(head.volume.grid.voxel_mm))
-    measured_sd = float(np.hypot(0.06, 0.07 * voxel))
+    over_mm = max(found.wander_mm - _USUAL_WANDER_MM, 0.0)
+    measured_sd = float(np.hypot(np.hypot(0.06, 0.07 * voxel), _SD_PER_WANDER * over_mm))
     estimated_sd = (
         value("suture_bow_sd") if any_seen else float(np.hypot(bregma_sd, value("suture_bow_sd")))
     )
@@ -154,6 +163,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
         s: estimated_sd if h is How.ESTIMATED else seam_sd if found.dense[s] else measured_sd
         for s, h in how.items()
     }
+    crossing_sd = float(np.hypot(measured_sd, _CROSSING_SD_MM))
     at_mid = int(np.argmin(np.abs(lateral)))
     bregma = curve[at_mid]
     return CtSuture(
@@ -164,7 +174,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
         dense=found.dense,
         sd_mm=sd,
         bregma_mm=bregma,
-        bregma_sd_mm=measured_sd if bregma_seen else (3.0 if any_seen else bregma_sd),
+        bregma_sd_mm=crossing_sd if bregma_seen else (3.0 if any_seen else bregma_sd),
         bregma_how=How.DETECTED if bregma_seen else How.ESTIMATED,
         vault=vault,
     )
@@ -178,6 +188,7 @@ class _BySide:
     seen: NDArray[np.bool_]
     how: dict[Side, How]
     dense: dict[Side, bool]
+    wander_mm: float
 
 
 def _by_side(
@@ -190,21 +201,24 @@ def _by_side(
     rows, seen = dark.rows, dark.seen
     how, dense = dict.fromkeys(Side, How.MEASURED), dict.fromkeys(Side, False)
     seam: _Line | None = None
+    wander_mm = 0.0
     for side, sign in _SIGNS:
         span = (sign * lateral_mm > span_mm[0]) & (sign * lateral_mm < span_mm[1])
         if dark.seen[span].mean() >= _SEEN_SHARE:
+            wander_mm = max(wander_mm, dark.wander_mm)
             continue
         seam = seam or find_seam()
         if seam.seen[span].mean() >= _SEEN_SHARE:
             own = sign * lateral_mm > _OWN_SIDE_MM
             rows, seen = np.where(own, seam.rows, rows), np.where(own, seam.seen, seen)
             dense[side] = True
+            wander_mm = max(wander_mm, seam.wander_mm)
         else:
             how[side] = How.ESTIMATED
     middle = np.abs(lateral_mm) < _MIDDLE_MM
     if seam is not None and all(dense.values()) and dark.seen[middle].mean() < _BREGMA_SHARE:
         rows, seen = np.where(middle, seam.rows, rows), np.where(middle, seam.seen, seen)
-    return _BySide(rows=rows, seen=seen, how=how, dense=dense)
+    return _BySide(rows=rows, seen=seen, how=how, dense=dense, wander_mm=wander_mm)
 
 
 def _line(
@@ -230,7 +244,21 @@ def _line(
     at = np.clip(np.rint(path.row).astype(int), 0, len(holes) - 1)
     on_bone = ~holes[at, np.arange(len(at))]
     stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_times * rival)
-    return _Line(rows=path.row, seen=on_bone & stands_out)
+    seen = on_bone & stands_out
+    lateral_mm = radius_mm * np.sin(np.radians(_LAM_DEG))
+    wander_mm = _wander_mm((path.row - prior) * row_mm, lateral_mm, seen)
+    if wander_mm > _MOST_WANDER_MM:
+        seen = np.zeros_like(seen)
+    return _Line(rows=path.row, seen=seen, wander_mm=wander_mm)
+
+
+def _wander_mm(off_mm: FloatArray, lateral_mm: FloatArray, seen: NDArray[np.bool_]) -> float:
+    """Spread of a line about a smooth course beside the expected one, where it was seen."""
+    use = seen & (np.abs(lateral_mm) < _COURSE_MM)
+    if use.sum() < 12:
+        return 0.0
+    course = np.polynomial.Polynomial.fit(lateral_mm[use], off_mm[use], 3)
+    return float(np.std(off_mm[use] - course(lateral_mm[use])))
 
 
 def _holes(vault: VaultMap, soft_hu: float) -> NDArray[np.bool_]:

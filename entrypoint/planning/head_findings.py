@@ -269,7 +269,12 @@ def bone_missing(what: str, distance_mm: float, side: Side) -> Finding:
         "thickness, drill stop and depths from bone are not given",
         value=distance_mm,
         limit=value("bone_missing_radius"),
-        figures=("thickness.skull_mm", "drill_stop", "sensor.from_outer_table_mm"),
+        figures=(
+            "thickness.scalp_mm",
+            "thickness.skull_mm",
+            "drill_stop",
+            "sensor.from_outer_table_mm",
+        ),
     )
 
 

@@ -29,7 +29,7 @@ _SOFT_ABOVE_HU = 60.0  # above soft tissue's own level: still no bone, no diploe
 # What stands out of the skin on both sides of it: narrow and low, as a strand of hair or a fold of
 # cloth, or wide and high, as a bolt or a tube; never in the face, where a nose does.
 _STRAND_DEG, _STRAND_MM = 2.4, 1.0
-_BOLT_DEG, _BOLT_MM = 8.0, 8.0
+_BOLT_DEG, _BOLT_MM = 8.0, 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

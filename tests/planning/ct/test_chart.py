@@ -20,7 +20,7 @@ from entrypoint.planning.model import Side
 from entrypoint.planning.suture_many import suture_nearest_many_mm
 from entrypoint.volume.bone_sheet import bone_sheet, mean_normals, square_feet
 from entrypoint.volume.skull_profile import read_skull_profile
-from tests.planning.ct.charts import found, scanned_charts
+from tests.planning.ct.ct_charts import found, scanned_charts
 
 OTHERS = ((97.0, 24.0), (104.3, 41.7), (88.6, 18.2), (121.0, 33.0), (117.4, 22.9), (128.5, 38.5))
 

@@ -8,7 +8,7 @@ import pytest
 from entrypoint.planning.hand_model import HandOptions
 from entrypoint.planning.map_on_ct import map_on_ct
 from entrypoint.planning.model import Rule, Side
-from tests.planning.ct.charts import found, scanned_charts
+from tests.planning.ct.ct_charts import found, scanned_charts
 from tests.planning.ct.heads import planned
 
 
