@@ -57,6 +57,7 @@ class Head:
             thick += tuple(b for b in (condition.thickness_bumps(self),) if b is not None)
         self.shape = Shape(spec, scalp, skull, thick)
         self.world_from_head = _pose(spec)
+        self._feet: dict[tuple[float, ...], tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
 
     @property
     def conditions(self) -> list[Condition]:
@@ -69,6 +70,21 @@ class Head:
         from entrypoint.phantoms.profile import bregma_angle
 
         return bregma_angle(self.shape, self.spec.nasion_bregma_arc_mm)
+
+    def foot(
+        self, direction: tuple[float, float, float]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Foot on the outer table and inward direction of the perpendicular from a skin point.
+
+        ``direction`` leads from the head's origin to the skin point; worked out once.
+        """
+        if direction not in self._feet:
+            from entrypoint.phantoms.site import perpendicular
+
+            u = np.array(direction)
+            start = u * float(self.shape.outer(u[None])[0] + self.shape.scalp(u[None])[0])
+            self._feet[direction] = perpendicular(self.shape, start)
+        return self._feet[direction]
 
     def inside(self, direction: tuple[float, float, float], lo_mm: float, hi_mm: float) -> Box:
         """Box of a given half size about the outer table in a direction."""

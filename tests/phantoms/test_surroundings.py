@@ -177,7 +177,7 @@ def _sides(head: HeadSpec, *names: str) -> dict[str, str]:
 def test_a_bolt_stands_in_sound_bone() -> None:
     for seed in range(12):
         spec = replace(named_spec("adult"), seed=seed)
-        for hole in ("burr-hole", "craniectomy", "depressed-fracture"):
+        for hole in ("burr-hole", "craniectomy", "depressed-fracture", "bone-flap", "drain"):
             for names in (("bolt", hole), (hole, "bolt")):
                 sides = _sides(spec, *names)
                 assert sides["bolt"] != sides[hole]

@@ -23,6 +23,7 @@ from entrypoint.phantoms.conditions.metal import Bolt, Plate
 from entrypoint.phantoms.conditions.picture import Motion, Streaks
 from entrypoint.phantoms.conditions.scalp import Bandage, Electrodes, Haematoma, Hair
 from entrypoint.phantoms.conditions.support import Blocks, Pillow
+from entrypoint.phantoms.conditions.surgery import BoneFlap, Drain
 from entrypoint.phantoms.conditions.tubes import BreathingTube, Hose, Lead, NasalTube
 from entrypoint.phantoms.spec import HeadSpec
 
@@ -55,6 +56,12 @@ def _add(spec: HeadSpec, condition: Condition) -> HeadSpec:
             turned: dict[str, Any] = {"side": other}
             condition = replace(condition, **turned)
     return replace(spec, conditions=(*spec.conditions, condition))
+
+
+def _plate_with_streaks(spec: HeadSpec, side: str, hu: float) -> HeadSpec:
+    plate = Plate(side=side)
+    at = (side, plate.ahead_mm, plate.lateral_mm)
+    return _add(_add(spec, plate), Streaks(hu=hu, half_height_mm=4.0, metal_at=at))
 
 
 def _touching(rng: np.random.Generator) -> float:
@@ -123,6 +130,15 @@ CONDITIONS: dict[str, Change] = {
     "depressed-fracture": lambda s, r: _add(s, DepressedFracture(side=_side(r))),
     "plate": lambda s, r: _add(s, Plate(side=_side(r))),
     "bolt": lambda s, r: _add(s, Bolt(side=_side(r))),
+    "bone-flap": lambda s, r: _add(
+        s,
+        BoneFlap(
+            side=_side(r),
+            radius_mm=float(r.uniform(27.0, 42.0)),
+            cut_mm=float(r.uniform(1.2, 2.6)),
+        ),
+    ),
+    "drain": lambda s, r: _add(s, Drain(side=_side(r))),
     "air": lambda s, r: _add(s, InnerAir(side=_side(r), thick_mm=float(r.uniform(5.0, 12.0)))),
     "subdural": lambda s, r: _add(
         s,
@@ -144,6 +160,7 @@ CONDITIONS: dict[str, Change] = {
     "hose": lambda s, r: _add(s, Hose(side=_side(r))),
     "lead": lambda s, r: _add(s, Lead(side=_side(r))),
     "streaks": lambda s, r: _add(s, Streaks(hu=float(r.uniform(120.0, 380.0)))),
+    "metal-streaks": lambda s, r: _plate_with_streaks(s, _side(r), float(r.uniform(120.0, 300.0))),
     "motion": lambda s, r: _add(s, Motion()),
 }
 
@@ -156,6 +173,9 @@ _ONE_OF = (
     ("large-frontal-sinus", "no-frontal-sinus"),
     ("bolt", "hand-above"),
     ("hand-beside", "blocks"),
+    ("plate", "metal-streaks"),
+    ("bone-flap", "craniectomy"),
+    ("hand-above", "drain"),
     *(
         ("child", other)
         for other in (
@@ -187,8 +207,10 @@ def planted_sides(spec: HeadSpec, *names: str, seed: int | None = None) -> dict[
     planted = list(after.conditions[len(spec.conditions) :])
     for name in names:
         one = plant(spec, name, seed=seed)
-        if len(one.conditions) > len(spec.conditions):
-            side = getattr(planted.pop(0), "side", None)
+        count = len(one.conditions) - len(spec.conditions)
+        if count:
+            side = getattr(planted[0], "side", None)
+            del planted[:count]
             if side is not None:
                 out[name] = str(side)
         elif one.midline_shift_mm != spec.midline_shift_mm:

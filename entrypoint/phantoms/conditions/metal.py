@@ -96,15 +96,10 @@ class Bolt(Condition):
     lateral_mm: float = 30.0
 
     def _ends(self, head: Head) -> tuple[Array, Array]:
-        """Outer-table point and inward direction, aimed by the head before planting."""
-        from entrypoint.phantoms.site import perpendicular
-
-        u = np.array(
+        """Outer-table point and inward direction."""
+        return head.foot(
             site_direction(head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm)
         )
-        start = u * float(head.shape.outer(u[None])[0] + head.shape.scalp(u[None])[0])
-        foot, inward = perpendicular(head.shape, start)
-        return foot, inward
 
     def layers(self, head: Head) -> list[Layer]:
         """Shaft and sensor."""

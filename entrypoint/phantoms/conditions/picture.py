@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from entrypoint.phantoms.conditions.base import Condition
+from entrypoint.phantoms.conditions.base import Condition, site_direction
 from entrypoint.phantoms.fields import Array
 
 if TYPE_CHECKING:
@@ -18,19 +18,26 @@ __all__ = ["Motion", "Streaks"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Streaks(Condition):
-    """Bright and dark rays from the teeth, within the slices that hold them."""
+    """Bright and dark rays from the teeth or from metal, within the slices that hold them."""
 
     code: ClassVar[str] = "streaks"
     rank: ClassVar[int] = 90
     hu: float = 260.0
     half_height_mm: float = 9.0
+    metal_at: tuple[str, float, float] | None = None  # side, ahead and lateral of the site, mm
+
+    def _sources(self, head: Head) -> list[Array]:
+        """Points of the head's own frame that the rays come from."""
+        if self.metal_at is None:
+            return [np.array([s * 24.0, 62.0, -104.0]) * head.shape.scale for s in (1.0, -1.0)]
+        side, ahead, lateral = self.metal_at
+        u = np.array(site_direction(head, side, ahead_mm=ahead, lateral_mm=lateral))
+        return [u * float(head.shape.outer(u[None])[0])]
 
     def image(self, hu: Array, head: Head, world_from_index: Array) -> Array:
         """Add the rays."""
         rng = np.random.default_rng([head.spec.seed, 53])
-        scale = np.array(head.shape.scale)
-        for side in (1.0, -1.0):
-            centre = np.array([side * 24.0, 62.0, -104.0]) * scale
+        for centre in self._sources(head):
             w = head.world_from_head[:3, :3] @ centre + head.world_from_head[:3, 3]
             index = np.linalg.inv(world_from_index) @ np.append(w, 1.0)
             step = np.linalg.norm(world_from_index[:3, :3], axis=0)
