@@ -79,6 +79,7 @@ def plan_ct(
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
     hand: HandOptions | None = None,
+    prefer_side: Side | str | None = Side.RIGHT,
     progress: Progress | None = None,
 ) -> Plan:
     """Plan from a head CT.
@@ -95,6 +96,8 @@ def plan_ct(
         A short name for the outputs; without it a code from the hash.
     hand : HandOptions, optional
         Simulate placements by hand, on top of the plan's own errors.
+    prefer_side : Side, str or None
+        One row of the comparison of two sides; by default the usual one, the right.
     progress : function of one short text, optional
 
     Returns
@@ -107,10 +110,10 @@ def plan_ct(
     """
     plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
     if hand is None:
-        return plan
+        return _finished(plan, None, prefer_side)
     from entrypoint.planning.ct_parts import charts_of
 
-    return _by_hand(plan, hand, charts_of(parts, plan.sides))
+    return _finished(plan, hand, prefer_side, charts_of(parts, plan.sides))
 
 
 def _on_ct(
@@ -195,6 +198,7 @@ def plan_landmarks(
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
     hand: HandOptions | None = None,
+    prefer_side: Side | str | None = Side.RIGHT,
 ) -> Plan:
     """Plan from landmarks alone, with a scalp fitted between them.
 
@@ -220,7 +224,7 @@ def plan_landmarks(
         rule=rule,
         sides=_sides(sides),
     )
-    return _practice(_by_hand(plan, hand), given.practice)
+    return _practice(_finished(plan, hand, prefer_side), given.practice)
 
 
 def plan_scalp(
@@ -233,6 +237,7 @@ def plan_scalp(
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
     hand: HandOptions | None = None,
+    prefer_side: Side | str | None = Side.RIGHT,
 ) -> Plan:
     """Plan from a scalp surface with landmarks on it.
 
@@ -271,7 +276,7 @@ def plan_scalp(
         rule=rule,
         sides=_sides(sides),
     )
-    return _practice(_by_hand(plan, hand), given.practice)
+    return _practice(_finished(plan, hand, prefer_side), given.practice)
 
 
 def plan_tape(
@@ -281,6 +286,7 @@ def plan_tape(
     sides: Iterable[Side | str] = BOTH_SIDES,
     label: str | None = None,
     hand: HandOptions | None = None,
+    prefer_side: Side | str | None = Side.RIGHT,
 ) -> Plan:
     """Plan from tape measures alone: any subset, or none.
 
@@ -310,7 +316,8 @@ def plan_tape(
     info = InputInfo(
         kind=InputKind.TAPE, name=_name(label, sha256), sha256=sha256, measures_mm=given
     )
-    return _by_hand(plan_from_tape(given, info=info, rule=rule, sides=_sides(sides)), hand)
+    plan = plan_from_tape(given, info=info, rule=rule, sides=_sides(sides))
+    return _finished(plan, hand, prefer_side)
 
 
 def plan_text(plan: Plan, *, brief: bool = False) -> str:
@@ -321,15 +328,21 @@ def plan_text(plan: Plan, *, brief: bool = False) -> str:
     return render(plan_document(plan, brief=brief))
 
 
-def _by_hand(
-    plan: Plan, hand: HandOptions | None, charts: Mapping[Side, SiteChart] | None = None
+def _finished(
+    plan: Plan,
+    hand: HandOptions | None,
+    prefer_side: Side | str | None,
+    charts: Mapping[Side, SiteChart] | None = None,
 ) -> Plan:
-    if hand is None:
-        return plan
-    from entrypoint.planning.hand import with_hand
+    """The plan with simulated hands, where asked for, and its sides beside each other."""
+    from entrypoint.planning.side_comparison import with_comparison
 
-    check_hand(hand)
-    return with_hand(plan, hand, charts)
+    if hand is not None:
+        from entrypoint.planning.hand import with_hand
+
+        check_hand(hand)
+        plan = with_hand(plan, hand, charts)
+    return with_comparison(plan, None if prefer_side is None else _sides([prefer_side])[0])
 
 
 def _import_planning() -> None:

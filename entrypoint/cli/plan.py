@@ -24,6 +24,14 @@ class Sides(StrEnum):
     BOTH = "both"
 
 
+class Preferred(StrEnum):
+    """The side that is preferred beforehand."""
+
+    RIGHT = "right"
+    LEFT = "left"
+    NONE = "none"
+
+
 class SeatOn(StrEnum):
     """What the drill stop seats on."""
 
@@ -65,6 +73,10 @@ def plan(
     side: Annotated[
         Sides, typer.Option(help="The PATIENT'S side. Both by default, so that none is assumed.")
     ] = Sides.BOTH,
+    prefer_side: Annotated[
+        Preferred,
+        typer.Option(help="With both sides: one line of their comparison. Common practice."),
+    ] = Preferred.RIGHT,
     midline_arc_mm: Annotated[
         Number, typer.Option(help="Tape from the nasion backwards over the scalp. [110]")
     ] = None,
@@ -222,6 +234,8 @@ def _make(
     sides = api.BOTH_SIDES if both else (Side(typed["side"].value),)
     common: dict[str, Any] = {"rule": rule, "sides": sides}
     common |= {name: typed[name] for name in ("label", "hand")}
+    preferred = typed["prefer_side"]
+    common["prefer_side"] = None if preferred is Preferred.NONE else Side(preferred.value)
     source, landmarks = typed["source"], typed["landmarks"]
     if source is None:
         if landmarks is not None:

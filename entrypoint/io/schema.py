@@ -55,6 +55,15 @@ _WORDS = {
     "checked": "What was looked at.",
     "not_checked": "What was not looked at.",
     "could_not_be_checked": "What this input does not allow to look at.",
+    "comparison": "Both sides beside each other, where both are planned: reasons one by one, never "
+    "added up, never a choice.",
+    "prefer_side": "The side that was preferred beforehand: by default the right, common practice, "
+    "no source; one row of the comparison, not a rule.",
+    "speaks_for": "The side that this one row speaks for; null where it speaks for neither.",
+    "right_sd": "One standard deviation of the measurement on the patient's right.",
+    "left_sd": "One standard deviation of the measurement on the patient's left.",
+    "sd": "One standard deviation of the difference, measurement and readers together.",
+    "note": "Why the row speaks for neither side, or what stands behind it.",
     "seed": "Seed of every random draw that went into the record.",
     "hand": "What a hand adds, from simulated placements; null where they were not asked for.",
     "draws": "How many placements were simulated.",

@@ -314,6 +314,29 @@ class Population:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ComparisonRow:
+    """One thing in which the two sides are compared; null where a side has no such figure."""
+
+    code: str
+    right: float | None = None
+    left: float | None = None
+    unit: str = "mm"
+    right_sd: float | None = None  # of the measurement, as elsewhere
+    left_sd: float | None = None
+    sd: float | None = None  # of the difference: measurement and readers, what is shared apart
+    speaks_for: Side | None = None
+    note: str = ""  # why it speaks for neither, or what stands behind it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideComparison:
+    """Both sides beside each other: reasons one by one, never added up, never a choice."""
+
+    rows: tuple[ComparisonRow, ...]
+    prefer_side: Side | None = None  # as typed or by common practice; one row, not a rule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A plan: the record ``entrypoint.plan``, version 1."""
 
@@ -328,6 +351,7 @@ class Plan:
     looked_at: LookedAt = field(default_factory=LookedAt)
     quality: ImageQuality | None = None
     population: Population | None = None
+    comparison: SideComparison | None = None  # where both sides are planned
     practice: bool = False
     seed: int | None = None
     caveat: str = CAVEAT

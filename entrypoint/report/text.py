@@ -13,6 +13,7 @@ from entrypoint.planning.model import (
     Side,
     SidePlan,
 )
+from entrypoint.report.comparison_text import comparison_blocks
 from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
 from entrypoint.report.drill import drill_box
 from entrypoint.report.hand_text import hand_blocks
@@ -64,6 +65,7 @@ def plan_document(plan: Plan, *, brief: bool = False) -> Document:
         blocks += hand_blocks(plan, side)
     if not brief:
         blocks += _landmarks(plan)
+    blocks += comparison_blocks(plan)
     blocks.append(Paragraph(text=SPREADS))
     blocks += [*banner, Paragraph(text=plan.caveat)]
     return tuple(blocks)
