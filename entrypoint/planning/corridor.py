@@ -41,7 +41,7 @@ __all__ = ["Corridor", "CorridorRead", "Reading", "read_corridor"]
 FloatArray = NDArray[np.float64]
 
 _DEEPEST_BONE_MM, _ROOM_MM = 14.0, 4.0
-_USUAL_BLUR_MM = 0.5
+_USUAL_BLUR_MM, _BLUR_PER_VOXEL, _FWHM_PER_SIGMA = 0.5, 0.4, 2.3548
 _TAIL_SIGMAS, _TAIL_MM = 3.2, 1.5  # below the inner table, where the blur of bone still reaches
 _LAYER_REACH_MM = 12.0
 _LAYER_MM = 2.0
@@ -165,7 +165,7 @@ def read_corridor(
     at = settings or Corridor()
     plane = Plane(point_mm=head.frame.origin_mm, unit_normal=head.frame.unit_right)
     own, mirrored = _bundles(head, site, other, rule, at, plane)
-    sigma = _USUAL_BLUR_MM if site.profile is None else site.profile.blur_sigma_mm
+    sigma = _blur_mm(head, site, other)
     tail = max(_TAIL_MM, _TAIL_SIGMAS * sigma)
     depths = np.arange(0.0, rule.sensor_depth_mm + at.beyond_tip_mm + 1e-6, STEP_MM)
     inside = below(own, own.inner_own_mm, depths)
@@ -236,6 +236,17 @@ def _bundles(
 
     own = read(None, stand_in)
     return own, read(plane, own.skull_mm(at.radius_bone_mm))
+
+
+def _blur_mm(head: CtHead, site: Site, other: Site | None) -> float:
+    """Blur along the path; where this side's profile does not tell it, the next best."""
+    if site.profile is not None:
+        return site.profile.blur_sigma_mm
+    if site.too_blurred_mm is not None:
+        return site.too_blurred_mm / _FWHM_PER_SIGMA
+    if other is not None and other.profile is not None:
+        return other.profile.blur_sigma_mm
+    return max(_USUAL_BLUR_MM, _BLUR_PER_VOXEL * max(head.volume.grid.voxel_mm))
 
 
 def _in_view(hu: FloatArray, depths: FloatArray, rule: Rule) -> bool:

@@ -19,6 +19,7 @@ from entrypoint.reference import value
 __all__ = ["corridor_findings", "corridor_looked_at"]
 
 _FLUID_SURE = 2.5  # standard deviations of noise, for a note
+_PAST_BLUR_MM = 0.75  # below the bone's own blur, for fluid to have been read at all
 _LOOK = "look at it"
 
 
@@ -204,7 +205,7 @@ def _fluid(read: CorridorRead) -> list[Finding]:
         limit = max(value("corridor_fluid_caution"), value("corridor_sure") * read.fluid_sd_mm)
         level = Level.CAUTION if more >= limit else Level.NOTE
         beside = f"{other:.1f} mm on the other side"
-    elif own >= deep:
+    elif own >= deep and own > read.least_fluid_mm + _PAST_BLUR_MM:
         level, limit = Level.NOTE, deep
         beside = (
             "the other side is not in view"

@@ -89,7 +89,7 @@ CORRIDOR = (
         ("corridor_fluid_caution", 2.5, "mm", "the same"),
         ("corridor_fluid_deep", 6.0, "mm", "fluid under the bone of both sides"),
         ("corridor_air_hu", -350.0, "HU", "well below fat with its noise"),
-        ("corridor_air_in_bone_hu", -150.0, "HU", "between tables, whose blur lifts it"),
+        ("corridor_air_in_bone_hu", -250.0, "HU", "between tables, below any porous diploe"),
         ("corridor_calcified_hu", 180.0, "HU", "beyond what any blood reaches"),
         ("ventricle_least_volume", 1.0, "ml", "fluid-dense space, to pass for a ventricle"),
         ("ventricle_deeper_than", 14.0, "mm", "from bone; nearer fluid is that of the surface"),

@@ -2,9 +2,9 @@
 
 ``python -m tests.benchmarks.corridor --first 5100000 --heads 40 --clean 160 --out FILE``
 
-Only the part of each head round both corridors is scanned; planning is given the true frame and
-path, and reads site and corridor by itself. A kind counts as found where the finding that names it
-is raised on its own side, by the site or by the corridor. Kinds with a size of their own:
+Only the part of each head round both corridors is scanned; planning is given the true frame,
+suture and path, and reads site and corridor by itself. A kind counts as found where the finding
+that names it is raised on its own side, by the site or by the corridor. Kinds and sizes:
 swelling 4 mm; gap 3 mm (a hole or a slot); fracture 1 mm wide; metal a ball of 2 mm in the scalp,
 the bone or the brain; air a ball of 4 mm in the scalp or inside the skull; clot a layer of 4 mm at
 55 to 75 HU; fluid a layer of 4 mm that pushes the brain and its own fluid in, and "fluid-in-all"
@@ -128,7 +128,7 @@ def main() -> None:
     lines = [
         f"code {commit}; heads drawn with seeds from {given.first}; slices "
         f"{', '.join(f'{s:g}' for s in SLICES_MM)} mm, voxels 0.4 to 1.0 mm, noise "
-        f"{NOISE_HU[0]:.0f} to {NOISE_HU[1]:.0f} HU; frame and path given",
+        f"{NOISE_HU[0]:.0f} to {NOISE_HU[1]:.0f} HU; frame, suture and path given",
         "",
         f"{'planted':<14}{'heads':>6}{'found':>7}{'share':>8}   as caution or stop",
     ]

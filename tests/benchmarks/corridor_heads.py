@@ -16,6 +16,7 @@ from entrypoint.phantoms import corridor_truth as planted
 from entrypoint.phantoms.grid import GridSpec
 from entrypoint.phantoms.head import Head
 from entrypoint.phantoms.population import Case
+from entrypoint.phantoms.sutures import coronal_curve
 from entrypoint.planning import ct_site
 from entrypoint.planning.ct_site import Site
 from entrypoint.planning.model import Rule, Side
@@ -44,7 +45,7 @@ class Path:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scan:
-    """Part of a scan with its true frame and paths, as planning would have found them."""
+    """Part of a scan with its true frame, suture and paths, as if planning had found them."""
 
     head: Any
     sites: dict[Side, Site]
@@ -175,6 +176,8 @@ def as_found(hu: NDArray[np.int16], matrix: FloatArray, head: Head,
         noise_hu=float(np.percentile(cut.std(axis=(1, 3, 5)), 25)),
     )
     sites = {}
+    directions = coronal_curve(head.shape, head.bregma_rad, np.linspace(-1.0, 1.0, 161))
+    suture = _world(m, directions * head.shape.outer(directions)[:, None])
     for side, path in paths.items():
         entry = _world(m, path.entry_mm)
         along = m[:3, :3] @ path.unit_along
@@ -186,9 +189,9 @@ def as_found(hu: NDArray[np.int16], matrix: FloatArray, head: Head,
                                  unit_backward=along)
         with mock.patch.object(ct_site, "place_on_ct", lambda *a, p=placed: (p, None)):
             sites[side] = ct_site.read_site(
-                found, None, Plane(point_mm=origin, unit_normal=right), Rule(), side, None)
+                found, None, Plane(point_mm=origin, unit_normal=right), Rule(), side, suture)
     return found, sites
 
 
 def _world(m: FloatArray, p: FloatArray) -> FloatArray:
-    return np.asarray(m[:3, :3] @ p + m[:3, 3])
+    return np.asarray(p @ m[:3, :3].T + m[:3, 3])

@@ -98,6 +98,7 @@ def site(side: Side = Side.RIGHT, *, shift_mm: float = 0.0, **other: Any) -> Any
         "unit_inward": -n,
         "profile": SimpleNamespace(blur_sigma_mm=BLUR_MM, skull_mm=OUTER_MM - INNER_MM),
         "scalp_mm": SKIN_MM - OUTER_MM,
+        "too_blurred_mm": None,
         "metal_mm": None,
         "air_in_bone_mm": None,
         "no_bone": None,
