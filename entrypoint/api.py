@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from entrypoint.io.mesh import SurfaceMesh
     from entrypoint.planning.ct_parts import CtParts
     from entrypoint.planning.map_on_ct import MapOnCt
+    from entrypoint.planning.rule_table_model import RuleTable
     from entrypoint.planning.site_chart import SiteChart
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "read_plan",
     "read_surface",
     "read_volume",
+    "vary_ct",
     "write_plan",
 ]
 
@@ -189,6 +191,40 @@ def map_ct(
 
     plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
     return map_on_ct(plan, parts, hand=hand, progress=progress)
+
+
+def vary_ct(
+    volume: LoadedVolume | str | Path,
+    *,
+    midline_arcs_mm: Iterable[float],
+    lateral_arcs_mm: Iterable[float],
+    landmarks: LandmarkSet | str | Path | None = None,
+    rule: Rule | None = None,
+    sides: Iterable[Side | str] = BOTH_SIDES,
+    label: str | None = None,
+    progress: Progress | None = None,
+) -> RuleTable:
+    """Tabulate every figure on a head CT over a grid of rules.
+
+    Parameters
+    ----------
+    midline_arcs_mm, lateral_arcs_mm : iterable of float
+        Every one of the first with every one of the second; at most 2,000 rules.
+    volume, landmarks, rule, sides, label, progress
+        As of :func:`plan_ct`; the rule gives margins, depths and seat.
+
+    Raises
+    ------
+    InputError, MeasurementError
+    """
+    from entrypoint.planning.rule_table import grid_of, rule_table
+
+    midline, lateral = grid_of(midline_arcs_mm, lateral_arcs_mm)
+    for name, arcs in (("midline_arc_mm", midline), ("lateral_arc_mm", lateral)):
+        check_value(name, float(arcs.min()))
+        check_value(name, float(arcs.max()))
+    plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
+    return rule_table(plan, parts, set(midline), set(lateral), progress=progress)
 
 
 def plan_landmarks(

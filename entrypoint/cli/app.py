@@ -19,6 +19,7 @@ from entrypoint.cli.map import map_
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
 from entrypoint.cli.schema import schema
+from entrypoint.cli.vary import vary
 from entrypoint.errors import EntrypointError
 
 _HELP = (
@@ -39,6 +40,7 @@ app = typer.Typer(
 _COMMANDS: dict[Callable[..., None], str] = {
     plan: "Plan an entry from a CT, landmarks, a surface or a tape.",
     map_: "Map where every margin holds round the site on a CT.",
+    vary: "Tabulate every figure on a CT over a grid of rules.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",

@@ -13,18 +13,24 @@ class Record(StrEnum):
 
     PLAN = "plan"
     MAP = "map"
+    RULES = "rules"
 
 
 def schema(
     record: Annotated[Record, typer.Argument(help="Which record.")] = Record.PLAN,
 ) -> None:
-    """Print the JSON Schema of the plan record, or of the map record."""
+    """Print the JSON Schema of the plan record, the map record or the record of rules."""
     from entrypoint.cli.output import write_stdout
 
     if record is Record.MAP:
         from entrypoint.io.site_map_record import map_schema_text
 
         write_stdout(map_schema_text())
+        return
+    if record is Record.RULES:
+        from entrypoint.io.rule_table_record import rules_schema_text
+
+        write_stdout(rules_schema_text())
         return
     from entrypoint.io.schema import schema_text
 
