@@ -25,6 +25,7 @@ _TIP_SPAN_MM = 24.0
 _SHALLOW_MM = 1.0
 _SHALLOW_SD_MM = 4.0  # of the deepest point of a root that is hardly hollow: judgement
 _LEAST_MM = 0.15
+_SAME_HOLLOW_STEPS = 8
 # Neighbours on a curved brow stand out of a tangent by the first of these.
 # The later ones serve a forehead that slopes so far that no line touches brow and bridge at
 # once within the window.
@@ -116,7 +117,9 @@ def _deepest_hollow(
 
     Every point is tried as the upper contact; from it the outermost line to the next 40 mm is
     drawn. It touches where what lies above stays inside it: closely, or, on a straight brow over
-    a long root, where the window's end decides, at the least that is found.
+    a long root, where the window's end decides, at the least that is found. Of the lines over the
+    deepest hollow the one that touches most closely counts: a looser one cuts into the brow, and
+    its deepest point lies lower.
     """
     found: list[tuple[float, float, int, int, int, FloatArray]] = []
     above = round(_WINDOW_MM / _STEP_MM)
@@ -142,7 +145,9 @@ def _deepest_hollow(
         for touch in ladder:
             touching = [f for f in found if f[0] <= touch and f[1] >= least]
             if touching:
-                _, depth_mm, top, low, at, depth = max(touching, key=lambda f: f[1])
+                deepest = max(touching, key=lambda f: f[1])
+                same = [f for f in touching if abs(f[4] - deepest[4]) <= _SAME_HOLLOW_STEPS]
+                _, depth_mm, top, low, at, depth = min(same, key=lambda f: f[0])
                 return depth_mm, top, low, at, depth
     return None
 

@@ -27,6 +27,7 @@ PHI_DEG = np.arange(-80.0, 250.0, 0.4)
 _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
+_NEAR_ENOUGH = 0.6  # of the prior's spread; a plane that was turned by more is looked at again
 _VOTE_SCALE = 0.42
 # Share of the places that speak at all which must agree with a plane: mostly over 0.5 on phantoms
 # and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
@@ -93,7 +94,10 @@ def through_midline(
 ) -> tuple[HeadFrame, FloatArray, float]:
     """Turn the mirror plane into the plane through what lies on the midline itself."""
     cov, agreeing = np.eye(3), 0.0
-    for prior_mm, prior_rad in (_MIRROR_SD, _FIRST_LOOK_SD):
+    far = np.inf
+    for prior_mm, prior_rad in (_MIRROR_SD, _FIRST_LOOK_SD, _FIRST_LOOK_SD):
+        if far < _NEAR_ENOUGH:
+            break
         section = cut(volume, coarse, frame, PHI_DEG[::3])
         places = vault_places(volume, coarse, frame, section, noise_hu=noise_hu)
         try:
@@ -109,6 +113,7 @@ def through_midline(
             prior_sd_mm=prior_mm,
             prior_sd_rad=prior_rad,
         )
+        far = float(np.max(np.abs(x) / [prior_mm, prior_rad, prior_rad]))
         right = frame.unit_right - x[1] * frame.unit_anterior - x[2] * frame.unit_superior
         frame = frame_from(frame.origin_mm + x[0] * frame.unit_right, right, frame.unit_anterior)
     edge = float(max(volume.grid.voxel_mm))

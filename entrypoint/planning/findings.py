@@ -71,6 +71,17 @@ def _interval(value_mm: float, sd_mm: float) -> str:
     return f"95 %: {math.floor(lo + 1e-9)} to {math.ceil(hi - 1e-9)}"
 
 
+def _suture_interval(value_mm: float, sd_mm: float) -> str:
+    """95 % interval of a distance in front of the suture; behind it in words, not by a sign."""
+    lo = math.floor(value_mm - 1.96 * sd_mm + 1e-9)
+    hi = math.ceil(value_mm + 1.96 * sd_mm - 1e-9)
+    if lo >= 0:
+        return f"95 %: {lo} to {hi}"
+    if hi <= 0:
+        return f"95 %: {-hi} to {-lo} behind"
+    return f"95 %: {-lo} behind to {hi} in front"
+
+
 def _in_front(value_mm: float) -> str:
     if value_mm >= 0.0:
         return f"{_down(value_mm)} mm in front of the coronal suture"
@@ -93,8 +104,8 @@ def suture_margin(
         return ()
     text = (
         f"on {on} the rule's point lies {_in_front(have)} "
-        f"({_interval(have, combined_sd(sd, definition))}); about {count_of(p, 100)} in 100 such "
-        f"placements would lie nearer than {rule.suture_margin_mm:.0f} mm"
+        f"({_suture_interval(have, combined_sd(sd, definition))}); about {count_of(p, 100)} in 100 "
+        f"such placements would lie nearer than {rule.suture_margin_mm:.0f} mm"
     )
     if moved is not None and moved.text:
         text += f"; {moved.text}"

@@ -142,7 +142,6 @@ def _side(
             why="published arcs stand in for it" if suture.expected else "only bregma was given",
         )
     findings += midline_margin(clearance, rule)
-    child = rule.person == "child" or any(f.code == "child-suspected" for f in head.findings)
     return SidePlan(
         scalp_entry_mm=entry.scalp_entry_mm,
         scalp_entry_sd_along_mm=head.sd_along_mm,
@@ -150,10 +149,14 @@ def _side(
         scalp_entry_definition_sd_along_mm=head.sd_definition_along_mm,
         tapes=entry.tapes,
         clearance=clearance,
-        sensor=sensor_depth(Thickness(), rule, geometry_only=child),
+        sensor=sensor_depth(Thickness(), rule, geometry_only=_is_child(head, rule)),
         moved=moved,
         findings=ordered(findings),
     )
+
+
+def _is_child(head: ScalpHead, rule: Rule) -> bool:
+    return rule.person == "child" or any(f.code == "child-suspected" for f in head.findings)
 
 
 def _population(
@@ -228,6 +231,8 @@ def plan_on_scalp(
         suture = suture_on_scalp(head, tape)
     except (MeasurementError, GeometryError):
         suture = None
+    if suture is not None and suture.expected and _is_child(head, rule):
+        suture = None  # the published arcs are of adults
     plans = {side: _side(head, tape, suture, rule, side) for side in sides}
     landmarks = dict(head.landmarks)
     population = None

@@ -151,10 +151,11 @@ def _lateral(rule: Rule, measures: Mapping[str, float]) -> tuple[Rule, float, fl
     return replace(rule, interpupillary_mm=apart), lateral_tape_mm(apart / 2.0), apart / 2.0
 
 
-def _looked_at(measures: Mapping[str, float]) -> LookedAt:
+def _looked_at(measures: Mapping[str, float], is_child: bool) -> LookedAt:
     checked = tuple(f"{_WORDS[name]} against published adults" for name in measures)
+    suture = "where the coronal suture is to be expected, from published figures"
     return LookedAt(
-        checked=(*checked, "where the coronal suture is to be expected, from published figures"),
+        checked=checked if is_child else (*checked, suture),
         not_checked=(
             "this head's own suture, skull and scalp",
             "vessels, cortex and lesions",
@@ -163,6 +164,7 @@ def _looked_at(measures: Mapping[str, float]) -> LookedAt:
         could_not_be_checked=(
             "skull thickness, drill stop and depths from bone: NOT KNOWN WITHOUT A SCAN",
             "distance to the midline and to the sagittal sinus",
+            *((f"{suture}: they are of adults",) if is_child else ()),
         ),
     )
 
@@ -239,19 +241,27 @@ def plan_from_tape(
         cautious_midline_arc_mm=cautious,
         source="; ".join(dict.fromkeys(row(key).cited() for key in keys)),
     )
-    clearance = Clearance(
-        suture_mm=odds.clearance_mm,
-        suture_sd_mm=odds.sd_mm,
-        suture_definition_sd_mm=definition,
-        suture_nearest_mm=None,
-        suture_scalp_mm=odds.clearance_mm,
-        p_suture_below_margin=odds.p_below_margin,
-        p_behind_suture=odds.p_behind,
+    is_child = rule.person == "child" or any(f.code == "child-suspected" for f in found)
+    # The published series are of adults: they say nothing of a child's suture.
+    clearance = (
+        Clearance()
+        if is_child
+        else Clearance(
+            suture_mm=odds.clearance_mm,
+            suture_sd_mm=odds.sd_mm,
+            suture_definition_sd_mm=definition,
+            suture_nearest_mm=None,
+            suture_scalp_mm=odds.clearance_mm,
+            p_suture_below_margin=odds.p_below_margin,
+            p_behind_suture=odds.p_behind,
+        )
     )
-    moved = _moved(rule, lateral_arc, odds.clearance_mm, cautious)
-    geometry_only = rule.person == "child" or any(f.code == "child-suspected" for f in found)
-    judged = replace(clearance, suture_nearest_mm=odds.clearance_mm)
-    side_findings = suture_margin(judged, rule, moved, on="the average of published heads")
+    moved: MovedPoint | None = None
+    side_findings: tuple[Finding, ...] = ()
+    if not is_child:
+        moved = _moved(rule, lateral_arc, odds.clearance_mm, cautious)
+        judged = replace(clearance, suture_nearest_mm=odds.clearance_mm)
+        side_findings = suture_margin(judged, rule, moved, on="the average of published heads")
     plans = {
         side: SidePlan(
             scalp_entry_sd_along_mm=reading,
@@ -267,7 +277,7 @@ def plan_from_tape(
                 lateral_straight_mm=straight,
             ),
             clearance=clearance,
-            sensor=sensor_depth(Thickness(), rule, geometry_only=geometry_only),
+            sensor=sensor_depth(Thickness(), rule, geometry_only=is_child),
             moved=moved,
             findings=ordered(side_findings),
         )
@@ -276,9 +286,10 @@ def plan_from_tape(
     whole = (
         *found,
         sides_as_stated("the reader of the tape"),
-        population_only("the suture's place comes"),
     )
-    if nasion_inion is None:
+    if not is_child:
+        whole += (population_only("the suture's place comes"),)
+    if nasion_inion is None and not is_child:
         whole += (
             make(
                 "population-only",
@@ -294,8 +305,8 @@ def plan_from_tape(
         rule=rule,
         sides=plans,
         findings=ordered(whole),
-        looked_at=_looked_at(measures),
-        population=population,
+        looked_at=_looked_at(measures, is_child),
+        population=None if is_child else population,
         sides_note="Right and left are the patient's, as whoever laid the tape says.",
     )
 

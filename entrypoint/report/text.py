@@ -164,10 +164,9 @@ def _entry(found: SidePlan) -> list[Row]:
         readers = found.scalp_entry_definition_sd_along_mm
         if readers:
             aside = found.scalp_entry_definition_sd_across_mm or 0.0
-            text += (
-                f"; readers ± {up(half_width_mm(readers)):.1f} mm along the midline, "
-                f"± {up(half_width_mm(aside)):.1f} mm to the side"
-            )
+            text += f"; readers ± {up(half_width_mm(readers)):.1f} mm along the midline"
+            if aside:
+                text += f", ± {up(half_width_mm(aside)):.1f} mm to the side"
         rows.append(("Place of the entry on the scalp", text))
     if found.tilt_deg is not None:
         rows.append(("Tilt from square to the skull", f"{up(found.tilt_deg):.1f} degrees"))

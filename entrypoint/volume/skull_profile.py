@@ -182,15 +182,14 @@ def read_skull_profile(
     scale = 0.5 * max(misfit, noise_hu / 3.0) ** 2 * sharing
     # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
     # A table thinner than the blur's full width trades its level for its thickness.
-    traded = 0.24 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
-    widened = math.hypot(0.33 * max(sigma - 0.35, 0.0) ** 1.5, traded)
+    traded = 0.17 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
+    widened = math.hypot(0.40 * max(sigma - 0.35, 0.0) ** 1.5, traded)
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
-    skull_sd = float(
-        np.sqrt(max(float(j_thick @ cov @ j_thick), 0.0) * 0.6 * scale + 0.015**2 + widened**2)
-    )
+    fit_var = max(float(j_thick @ cov @ j_thick), 0.0) * 0.3 * scale
+    skull_sd = float(np.sqrt(fit_var + 0.011**2 + widened**2))
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
-    scalp_sd = 1.2 * float(np.sqrt(outer_sd**2 + (0.7 * widened) ** 2 + 0.018**2))
+    scalp_sd = float(np.sqrt((0.9 * outer_sd) ** 2 + (0.7 * widened) ** 2 + 0.016**2))
     if levels.clip_low_hu is not None:
         scalp_sd = math.hypot(scalp_sd, _CLIPPED_SCALP_SD_MM)
     if levels.clip_high_hu is not None:

@@ -53,11 +53,17 @@ def test_any_pose_and_either_sense_of_the_normal(seed):
 
 def test_a_blunt_back_is_less_certain_than_a_sharp_one():
     sharp = find_inion(profile(328.0, 9.0, 6.0)[0], RIGHT, **NORM)[2]
-    blunt = find_inion(profile(328.0, 1.0, 12.0)[0], RIGHT, **NORM)[2]
-    none = find_inion(profile(328.0, 0.0)[0], RIGHT, **NORM)
-    assert sharp < blunt <= none[2]
-    # Without any corner the published length decides.
-    assert none[1] == pytest.approx(NORM["expected_arc_mm"], abs=4.0)
+    blunt = find_inion(profile(328.0, 3.0, 12.0)[0], RIGHT, **NORM)[2]
+    assert sharp < blunt
+
+
+def test_no_corner_or_two_are_refused():
+    """The published length alone is no inion."""
+    with pytest.raises(MeasurementError, match="two places|Two places"):
+        find_inion(profile(328.0, 0.0)[0], RIGHT, **NORM)
+    both = profile(312.0, 4.0, 6.0)[0] + profile(344.0, 4.0, 6.0)[0] - profile(0.0, 0.0)[0]
+    with pytest.raises(MeasurementError, match="two places|Two places"):
+        find_inion(both, RIGHT, **NORM)
 
 
 def test_a_corner_far_from_any_head_does_not_win():
