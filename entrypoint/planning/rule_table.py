@@ -7,6 +7,7 @@ corridor) is not in it, and said not to be.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from itertools import islice
 
 import numpy as np
@@ -14,7 +15,8 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import FieldRefused, MeasurementError
 from entrypoint.planning.chart_lookup import ChartPoints, look_up
-from entrypoint.planning.ct_parts import CtParts, charts_of
+from entrypoint.planning.chart_read import LATERAL_ARCS_MM, MIDLINE_ARCS_MM, read_chart
+from entrypoint.planning.ct_parts import CtParts
 from entrypoint.planning.model import How, LookedAt, Plan, Rule, Side
 from entrypoint.planning.rule_rows import side_rules
 from entrypoint.planning.rule_table_model import MOST_RULES, RuleTable, SideRules
@@ -22,7 +24,11 @@ from entrypoint.planning.site_chart import SiteChart
 
 __all__ = ["grid_of", "rule_table"]
 
+
 FloatArray = NDArray[np.float64]
+# The range of the site map at about twice its spacing: 0.1 mm off it, in less time.
+_MIDLINE_ARCS_MM: FloatArray = np.linspace(MIDLINE_ARCS_MM[0], MIDLINE_ARCS_MM[-1], 31)
+_LATERAL_ARCS_MM: FloatArray = np.linspace(LATERAL_ARCS_MM[0], LATERAL_ARCS_MM[-1], 21)
 
 
 def grid_of(
@@ -62,7 +68,6 @@ def rule_table(
     midline_arcs_mm: Iterable[float],
     lateral_arcs_mm: Iterable[float],
     *,
-    charts: Mapping[Side, SiteChart] | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> RuleTable:
     """Tabulate every figure over a grid of rules.
@@ -74,8 +79,6 @@ def rule_table(
     parts : CtParts
     midline_arcs_mm, lateral_arcs_mm : iterable of float
         The grid.
-    charts : mapping of Side to SiteChart, optional
-        Of both sides, read already.
     progress : callable, optional
 
     Returns
@@ -92,7 +95,7 @@ def rule_table(
     midline, lateral = grid_of(midline_arcs_mm, lateral_arcs_mm)
     (progress or (lambda _: None))("reading the chart of rules")
     # The other side's scalp too: a swelling shows against it.
-    charts = charts_of(parts, Side) if charts is None else charts
+    charts = _charts(parts)
     child = plan.rule.person == "child" or any(f.code == "child-suspected" for f in plan.findings)
     points = {side: look_up(chart, midline, lateral) for side, chart in charts.items()}
     sides: dict[Side, SideRules] = {}
@@ -136,6 +139,18 @@ def rule_table(
         quality=plan.quality,
         practice=plan.practice,
     )
+
+
+def _charts(parts: CtParts) -> dict[Side, SiteChart]:
+    """Charts of the sides that can be charted, read once for every row."""
+    charts = {}
+    for side in parts.sites:
+        with suppress(MeasurementError):
+            charts[side] = read_chart(
+                parts.head, parts.tape, parts.midsagittal, parts.suture, parts.rule, side,
+                _MIDLINE_ARCS_MM, _LATERAL_ARCS_MM,
+            )  # fmt: skip
+    return charts
 
 
 def _seen_scalp_mm(points: ChartPoints) -> FloatArray:
