@@ -20,16 +20,23 @@ _STEP_MM = 0.5
 _SMOOTH_MM = 1.0
 _WINDOW_MM = 40.0  # of profile below the upper contact
 _NOSE_ABOVE_MM = 80.0  # the hollow lies within this length of profile above the tip of the nose
+# The bridge is touched no further above the tip than a nose is long: above it lies a forehead, on
+# which a strap or a scar makes a hollow of its own.
+_BRIDGE_ABOVE_MM = 58.0
+# From the brow's contact down to the deepest point it is 20 mm or so; under the sharp edge of a
+# strap the deepest point is near.
+_BROW_ABOVE_MM = 9.0
 _TIP_TURN_DEG = 50.0
 _TIP_SPAN_MM = 24.0
 _SHALLOW_MM = 1.0
+_TIPLESS_MM = 2.0  # least hollow that is believed where no nose is seen under it
 _SHALLOW_SD_MM = 4.0  # of the deepest point of a root that is hardly hollow: judgement
 _LEAST_MM = 0.15
 _SAME_HOLLOW_STEPS = 8
 # Neighbours on a curved brow stand out of a tangent by the first of these.
 # The later ones serve a forehead that slopes so far that no line touches brow and bridge at
 # once within the window.
-_TOUCH_MM = (0.03, 0.1, 0.3, 1.0, 3.0)
+_TOUCH_MM = (0.03, 0.1, 0.3, 1.0, 3.0, 6.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,11 +89,12 @@ def find_nasion(
     tip = _nose_tip(flat)
     stop = len(flat) if tip is None else tip + 1
     start = 0 if tip is None else int(np.searchsorted(arc, arc[tip] - _NOSE_ABOVE_MM - _WINDOW_MM))
-    best = _deepest_hollow(flat, arc, start, stop)
+    lowest_contact_mm = 0.0 if tip is None else float(arc[tip]) - _BRIDGE_ABOVE_MM
+    best = _deepest_hollow(flat, arc, start, stop, lowest_contact_mm)
     if best is None:
         raise _no_nasion("the profile shows no hollow between a brow and a nose")
     depth_mm, top, low, at, depth = best
-    if tip is None and depth_mm < _SHALLOW_MM:
+    if tip is None and depth_mm < _TIPLESS_MM:
         raise _no_nasion("the profile shows neither a nose nor a hollow above one")
     position, curvature = _parabola(curve, arc, depth, at, top)
     # How far along the profile the depth stays within what the surface is known to: a flat root
@@ -111,7 +119,7 @@ def find_nasion(
 
 
 def _deepest_hollow(
-    flat: FloatArray, arc: FloatArray, start: int, stop: int
+    flat: FloatArray, arc: FloatArray, start: int, stop: int, lowest_contact_mm: float
 ) -> tuple[float, int, int, int, FloatArray] | None:
     """Depth, upper and lower contact, deepest point and all depths of the deepest hollow.
 
@@ -131,7 +139,7 @@ def _deepest_hollow(
         vec = window - flat[top]
         k = int(np.argmax(np.arctan2(vec[:, 1], vec[:, 0])))
         low = top + 1 + k
-        if k < 6:
+        if k < 6 or arc[low] < lowest_contact_mm:
             continue
         line = flat[low] - flat[top]
         out = np.array([-line[1], line[0]]) / np.linalg.norm(line)
@@ -139,7 +147,7 @@ def _deepest_hollow(
         sticks_out = float(((before - flat[top]) @ out).max()) if len(before) else 0.0
         depth = -((flat[top : low + 1] - flat[top]) @ out)
         deepest = int(np.argmax(depth))
-        if depth[deepest] > _LEAST_MM:
+        if depth[deepest] > _LEAST_MM and arc[top + deepest] - arc[top] > _BROW_ABOVE_MM:
             found.append((sticks_out, float(depth[deepest]), top, low, top + deepest, depth))
     for least, ladder in ((_SHALLOW_MM, _TOUCH_MM), (_LEAST_MM, _TOUCH_MM[:3])):
         for touch in ladder:

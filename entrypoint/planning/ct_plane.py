@@ -28,14 +28,14 @@ _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
 _NEAR_ENOUGH = 0.6  # of the prior's spread; a plane that was turned by more is looked at again
-_VOTE_SCALE = 0.42
+_VOTE_SCALE = 0.38
 # Share of the places that speak at all which must agree with a plane: mostly over 0.5 on phantoms
 # and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
 # over it mirrored two to four times as badly as the right one.
 LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
 _WORSE_MIRROR = 1.6
 _TURN_RAD = 0.2
-_VOTE_PER_VOXEL = (0.04, 0.012)  # mm a mm of the largest voxel edge, and a mm of it squared
+_VOTE_PER_VOXEL = (0.035, 0.0105)  # mm a mm of the largest voxel edge, and a mm of it squared
 _BESIDE_SUTURE_MM = 3.5
 _JUMP_MM = 6.0
 _REST_FROM_DEG = 120.0  # rays further back may meet a head rest

@@ -224,3 +224,16 @@ def test_noise_of_the_surface_moves_it_within_its_error(seed):
     )
     found, sd = find_nasion(rough, right)
     assert np.linalg.norm(found.position_mm - clean.position_mm) < 3.0 * sd + 0.3
+
+
+@pytest.mark.parametrize(("up", "thick", "edge"), [(28.0, 5.0, 4.0), (32.0, 5.0, 4.0),
+                                                   (50.0, 3.0, 2.0)])  # fmt: skip
+def test_a_strap_on_the_forehead_makes_no_nasal_root(up, thick, edge):
+    """Its lower edge makes a hollow of its own, and it stands out of the line over brow and nose."""
+    line, _, _ = two_arcs(20.0, 9.0)
+    bare, right, _ = place(line)
+    expected, _ = find_nasion(bare, right)
+    above = np.clip((bare[:, 2] - expected.position_mm[2] - up) / edge, 0.0, 1.0)
+    strapped = bare + thick * above[:, None] * np.array([0.0, 1.0, 0.0])
+    found, _ = find_nasion(strapped, right)
+    assert np.linalg.norm(found.position_mm - expected.position_mm) < 0.2

@@ -34,12 +34,14 @@ class Settings:
     million_voxels: tuple[float, ...] = (26.0,)
 
 
+MOST_VOXELS = 30e6
+
 ANY = Settings(
     pose_deg=25.0,
     planted=0.6,
     slices_mm=(0.5, 0.6, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0),
     noise_hu=(5.0, 40.0),
-    million_voxels=(8.0, 8.0, 8.0, 8.0, 26.0),
+    million_voxels=(6.0, 6.0, 6.0, 6.0, 20.0),
 )
 
 
@@ -48,10 +50,15 @@ def scan(seed: int, settings: Settings) -> tuple[NDArray[np.int16], FloatArray, 
     """Voxels, matrix, exact answers and what was drawn."""
     case = random_case(seed, **dataclasses.asdict(settings))
     head = build(case.spec)
-    hu, matrix = head.render(head.grid(**case.grid), case.scanner)
+    plan = case.grid
+    size = float(np.prod(head.grid(**plan).shape))
+    if size > MOST_VOXELS:  # an oblique or roomy field: coarser in plane, never over 1 mm
+        wider = plan["voxel_mm"] * np.sqrt(size / MOST_VOXELS)
+        plan = {**plan, "voxel_mm": min(1.0, round(float(wider), 3))}
+    hu, matrix = head.render(head.grid(**plan), case.scanner)
     spec = case.spec
     drawn = {
-        **case.grid,
+        **plan,
         "noise_hu": case.scanner.noise_hu,
         "fwhm_mm": case.scanner.fwhm_mm,
         "pose_deg": max(abs(spec.yaw_deg), abs(spec.pitch_deg), abs(spec.roll_deg)),
