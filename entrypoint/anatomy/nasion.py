@@ -153,8 +153,8 @@ def _deepest_hollow(
         for touch in ladder:
             touching = [f for f in found if f[0] <= touch and f[1] >= least]
             if touching:
-                deepest = max(touching, key=lambda f: f[1])
-                same = [f for f in touching if abs(f[4] - deepest[4]) <= _SAME_HOLLOW_STEPS]
+                hollow = max(touching, key=lambda f: f[1])
+                same = [f for f in touching if abs(f[4] - hollow[4]) <= _SAME_HOLLOW_STEPS]
                 _, depth_mm, top, low, at, depth = min(same, key=lambda f: f[0])
                 return depth_mm, top, low, at, depth
     return None

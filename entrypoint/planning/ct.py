@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from entrypoint import __version__
 from entrypoint.planning import head_findings as about
+from entrypoint.planning.corridor import CorridorRead, read_corridor
+from entrypoint.planning.corridor_findings import corridor_findings, corridor_looked_at
 from entrypoint.planning.ct_given import Given
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.ct_parts import CtParts, ct_parts
@@ -111,23 +113,29 @@ def plan_from_parts(
         raise parts.refused[sides[0]]
     whole = [*_head_findings(head, suture, rule, facts, parts.given), *parts.doubts]
     child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)
-    plans = {}
+    plans: dict[Side, SidePlan] = {}
+    corridors: dict[Side, CorridorRead] = {}
     for side in sides:
         if side in parts.refused:
             why = str(parts.refused[side])
             plans[side] = SidePlan(findings=(about.side_not_measured(why, side),))
             continue
-        plans[side] = side_plan(
+        other = sites.get(Side.LEFT if side is Side.RIGHT else Side.RIGHT)
+        planned = side_plan(
             head,
             parts.tape,
             parts.midsagittal,
             suture,
             sites[side],
-            sites.get(Side.LEFT if side is Side.RIGHT else Side.RIGHT),
+            other,
             rule,
             geometry_only=child,
         )
-    shown = [sites[s] for s in sides if s in sites]
+        corridors[side] = read_corridor(head, sites[side], other, rule)
+        shown = corridor_findings(corridors[side], sites[side], already=planned.findings)
+        plans[side] = replace(planned, findings=ordered((*planned.findings, *shown)))
+    measured = [sites[s] for s in sides if s in sites]
+    unmeasured = [s for s in sides if s in parts.refused]
     return Plan(
         tool_version=__version__,
         input=info,
@@ -137,8 +145,8 @@ def plan_from_parts(
         midsagittal_plane=_plane_record(head, parts.plane_given),
         coronal_suture=_suture_record(suture),
         findings=ordered(whole),
-        looked_at=_looked_at(shown, [s for s in sides if s in parts.refused], suture, head),
-        quality=_quality(head, shown, facts),
+        looked_at=_looked_at(measured, unmeasured, suture, head, corridors),
+        quality=_quality(head, measured, facts),
         practice=bool(facts and facts.practice),
     )
 
@@ -380,7 +388,11 @@ def _sides_differ_mm(suture: CtSuture) -> float:
 
 
 def _looked_at(
-    sites: list[Site], refused: list[Side], suture: CtSuture, head: CtHead
+    sites: list[Site],
+    refused: list[Side],
+    suture: CtSuture,
+    head: CtHead,
+    corridors: Mapping[Side, CorridorRead],
 ) -> LookedAt:
     checked = [
         "distance to the midline",
@@ -399,6 +411,9 @@ def _looked_at(
             checked.append(
                 f"scalp and skull along the path, missing bone and metal within 8 mm, {name}"
             )
+        seen, unseen = corridor_looked_at(corridors[site.side])
+        checked += seen
+        could_not += unseen
     checked.append("swelling of the scalp at the entry and under both tapes")
     if head.inion_bone_mm is None:
         could_not.append("the inion")
@@ -407,7 +422,7 @@ def _looked_at(
         not_checked=(
             "vessels of the scalp and the brain",
             "cortex and lesions along the path",
-            "blood, fluid or air under the bone",
+            "anything outside the corridors round the paths",
             "hairline fractures",
             "clotting, infection, consent, previous surgery",
         ),

@@ -59,10 +59,10 @@ def test_a_blunt_back_is_less_certain_than_a_sharp_one():
 
 def test_no_corner_or_two_are_refused():
     """The published length alone is no inion."""
-    with pytest.raises(MeasurementError, match="two places|Two places"):
+    with pytest.raises(MeasurementError, match="wo places"):
         find_inion(profile(328.0, 0.0)[0], RIGHT, **NORM)
     both = profile(312.0, 4.0, 6.0)[0] + profile(344.0, 4.0, 6.0)[0] - profile(0.0, 0.0)[0]
-    with pytest.raises(MeasurementError, match="two places|Two places"):
+    with pytest.raises(MeasurementError, match="wo places"):
         find_inion(both, RIGHT, **NORM)
 
 

@@ -229,7 +229,7 @@ def test_noise_of_the_surface_moves_it_within_its_error(seed):
 @pytest.mark.parametrize(("up", "thick", "edge"), [(28.0, 5.0, 4.0), (32.0, 5.0, 4.0),
                                                    (50.0, 3.0, 2.0)])  # fmt: skip
 def test_a_strap_on_the_forehead_makes_no_nasal_root(up, thick, edge):
-    """Its lower edge makes a hollow of its own, and it stands out of the line over brow and nose."""
+    """Its lower edge makes a hollow of its own; it stands out of the line over brow and nose."""
     line, _, _ = two_arcs(20.0, 9.0)
     bare, right, _ = place(line)
     expected, _ = find_nasion(bare, right)
