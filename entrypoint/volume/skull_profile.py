@@ -37,7 +37,10 @@ _RING_MM = 0.8
 _CLIPPED_SKIN_MM, _USUAL_SIGMA_MM = 0.15, 0.5
 _CLIPPED_SCALP_SD_MM, _CLIPPED_SKULL_SD_MM = 0.25, 0.3
 _SIGMA_RANGE_MM = (0.20, 2.6)
+_POINT_SIGMA_MM = 0.52  # full width 1.2 mm, the widest point spread of the heads measured on
+_SOFTER, _BLUR_SHARE = 1.25, 0.12
 _MERGED_DIPLOE_MM = 0.5
+_NO_DIP = 0.93  # of the highest reading, in the middle third
 _THICK_TABLE_MM = 1.6  # about the thickest tables of a vault (row 3.12, from memory)
 
 
@@ -162,12 +165,15 @@ def read_skull_profile(
         skin_blur(depths, hu, skin0, levels) if np.isfinite(skin0) else (float("nan"), 0.5)
     )
 
+    sigma, sigma_share = _believed_blur(sigma, volume, unit_inward)
+
     lo = max(outer0 - 5.0, (skin + 2.0 * sigma) if np.isfinite(skin) else outer0 - 5.0)
     lo = min(lo, outer0 - 1.2)
     used = (depths >= lo) & (depths <= inner0 + _BEYOND_MM) & np.isfinite(hu)
     z, y = depths[used], hu[used]
-    cortical, cortical_sd = _cortical_level(patch, levels, sigma)
-    best = _fit_layers(z, y, outer0, inner0, sigma, levels, cortical, cortical_sd)
+    cortical, cortical_sd = _cortical_level(patch, levels, sigma, _solid_mm(z, y, outer0, inner0))
+    blur = (sigma, sigma_share)
+    best = _fit_layers(z, y, outer0, inner0, blur, levels, cortical, cortical_sd)
     x, cov, misfit, fitted = best
     outer, od, di, inner = _edges_of(x)
     thinnest = min(od - outer, inner - di)
@@ -183,13 +189,13 @@ def read_skull_profile(
     # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
     # A table thinner than the blur's full width trades its level for its thickness.
     traded = 0.17 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
-    widened = math.hypot(0.40 * max(sigma - 0.35, 0.0) ** 1.5, traded)
+    widened = math.hypot(0.52 * max(sigma - 0.35, 0.0) ** 1.5, traded)
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
     fit_var = max(float(j_thick @ cov @ j_thick), 0.0) * 0.3 * scale
     skull_sd = float(np.sqrt(fit_var + 0.011**2 + widened**2))
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
-    scalp_sd = float(np.sqrt((0.9 * outer_sd) ** 2 + (0.7 * widened) ** 2 + 0.016**2))
+    scalp_sd = float(np.sqrt((0.9 * outer_sd) ** 2 + (0.75 * widened) ** 2 + 0.016**2))
     if levels.clip_low_hu is not None:
         scalp_sd = math.hypot(scalp_sd, _CLIPPED_SCALP_SD_MM)
     if levels.clip_high_hu is not None:
@@ -212,6 +218,24 @@ def read_skull_profile(
     )
 
 
+def _believed_blur(
+    skin_sigma_mm: float, volume: Volume, unit_inward: FloatArray
+) -> tuple[float, float]:
+    """Blur along the path, and how well it is known, as a share of it.
+
+    The skin's edge tells it, unless it is softer than slices of this thickness can make it: then
+    hair or cloth blurs the skin and not the bone. The bone's own edges decide between the two.
+    """
+    axes = volume.grid.world_from_index[:3, :3]
+    edges = np.linalg.norm(axes, axis=0)
+    share = np.square(np.linalg.solve(axes / edges, unit_inward))
+    # Point spread, the voxel's own width, and linear interpolation between voxels.
+    usual = float(np.sqrt(share @ (_POINT_SIGMA_MM**2 + np.square(edges) / 5.0) / share.sum()))
+    if skin_sigma_mm <= _SOFTER * usual:
+        return skin_sigma_mm, _BLUR_SHARE
+    return usual, max(_BLUR_SHARE, math.log(skin_sigma_mm / usual) / 2.0)
+
+
 def _tube(
     volume: Volume, entry_mm: FloatArray, unit_inward: FloatArray, depths: FloatArray
 ) -> FloatArray:
@@ -224,11 +248,25 @@ def _tube(
     return np.asarray(sample_rays(volume, origins, unit_inward, depths).mean(axis=0))
 
 
-def _cortical_level(patch: BonePatch, levels: Levels, sigma_mm: float) -> tuple[float, float]:
+def _solid_mm(z: FloatArray, y: FloatArray, outer_mm: float, inner_mm: float) -> float | None:
+    """Width of bone that shows no dip between its surfaces; None where it shows one."""
+    third = (inner_mm - outer_mm) / 3.0
+    bone = y[(z >= outer_mm) & (z <= inner_mm)]
+    middle = y[(z > outer_mm + third) & (z < inner_mm - third)]
+    if len(middle) < 2 or float(np.median(middle)) < _NO_DIP * float(bone.max()):
+        return None
+    return inner_mm - outer_mm
+
+
+def _cortical_level(
+    patch: BonePatch, levels: Levels, sigma_mm: float, solid_mm: float | None
+) -> tuple[float, float]:
     """What compact bone reads here, and how well that is known: from the tables round the site.
 
     The highest peaks come from the thickest tables; the blur has taken from them what it takes
     from a slab of that thickness, and that is put back. The wider the blur, the less certain.
+    Bone without a dip (``solid_mm`` wide) may be two thin tables that the blur has joined, or one
+    solid slab, from which the blur takes far less: then the level lies between the two.
     """
     peaks = np.concatenate(
         [
@@ -243,9 +281,14 @@ def _cortical_level(patch: BonePatch, levels: Levels, sigma_mm: float) -> tuple[
     if len(peaks) < 20:
         return levels.bone_hu * 1.3, 0.3 * levels.bone_hu
     top = float(np.percentile(peaks, 90)) - levels.soft_hu
-    kept = math.erf(_THICK_TABLE_MM / (2.0 * math.sqrt(2.0) * sigma_mm))
-    true = top / max(kept, 0.5)
+    thin = max(math.erf(_THICK_TABLE_MM / (2.0 * math.sqrt(2.0) * sigma_mm)), 0.5)
+    kept, either = thin, 0.0
+    if solid_mm is not None and solid_mm > _THICK_TABLE_MM:
+        slab = max(math.erf(solid_mm / (2.0 * math.sqrt(2.0) * sigma_mm)), thin)
+        kept, either = math.sqrt(thin * slab), 0.5 * top * (1.0 / thin - 1.0 / slab)
+    true = top / kept
     spread = max(
+        either,
         0.10 * true, float(np.percentile(peaks, 90) - np.percentile(peaks, 50)), 0.5 * (true - top)
     )
     return levels.soft_hu + true, spread
@@ -265,7 +308,7 @@ def _fit_layers(
     y: FloatArray,
     outer: float,
     inner: float,
-    sigma: float,
+    blur: tuple[float, float],
     levels: Levels,
     cortical: float,
     cortical_sd: float,
@@ -280,7 +323,8 @@ def _fit_layers(
     diploe = float(np.median(mid)) if len(mid) else 0.6 * cortical
     # Parameters: outer, ln outer table, ln diploe, ln inner table, ln blur, scalp, table, diploe,
     # table, brain. Priors keep what the profile cannot tell (a thin table's level) from running.
-    scales = {"blur": 0.12, "table": max(cortical_sd, 60.0)}
+    sigma, sigma_share = blur
+    scales = {"blur": sigma_share, "table": max(cortical_sd, 60.0)}
 
     top = levels.clip_high_hu
 
