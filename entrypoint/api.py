@@ -9,10 +9,10 @@ import contextlib
 import dataclasses
 import hashlib
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from entrypoint.errors import FieldRefused
 from entrypoint.io.landmarks import LandmarkSet, read_landmarks
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BOTH_SIDES",
+    "draw",
     "map_ct",
     "plan_ct",
     "plan_landmarks",
@@ -225,6 +226,12 @@ def vary_ct(
         check_value(name, float(arcs.max()))
     plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
     return rule_table(plan, parts, set(midline), set(lateral), progress=progress)
+
+
+def draw(*given: Any, **options: Any) -> Iterator[Any]:
+    """Draw the pictures of a plan: :func:`entrypoint.figures.pictures.draw`, loaded late."""
+    drawn: Iterator[Any] = import_module("entrypoint.figures.pictures").draw(*given, **options)
+    return drawn
 
 
 def plan_landmarks(

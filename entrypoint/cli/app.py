@@ -13,6 +13,7 @@ from typing import Annotated
 
 import typer
 
+from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
 from entrypoint.cli.map import map_
@@ -41,6 +42,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     plan: "Plan an entry from a CT, landmarks, a surface or a tape.",
     map_: "Map where every margin holds round the site on a CT.",
     vary: "Tabulate every figure on a CT over a grid of rules.",
+    draw: "Draw a plan: its path, the bone, the site map, the tapes.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",

@@ -32,10 +32,11 @@ def draw(scene: dict[str, NDArray[Any]], *, windows: tuple[str, ...] = WINDOWS) 
     Parameters
     ----------
     scene : mapping
-        ``hu`` (ni, nj, nk), ``world_from_index`` (4, 4) and the level ``skin_hu``, of which the
-        surface is drawn; ``tube_<name>`` (k, 3) polylines, ``ball_<name>`` (4,) centre and
-        radius, each with its ``colour_<that name>``; ``eye_mm``, ``focus_mm``, ``unit_up`` (3,);
-        ``half_height_mm``; ``size_px`` (2,).
+        ``hu_<name>`` (ni, nj, nk) on the grid ``world_from_index`` (4, 4), of which the surface
+        at ``level_<name>`` is drawn, in ``colour_<name>`` and with ``opacity_<name>``;
+        ``tube_<name>`` (k, 3) polylines with ``radius_tube_<name>``, ``ball_<name>`` (4,) centre
+        and radius, each with its ``colour_<that name>``; ``background``; ``eye_mm``,
+        ``focus_mm``, ``unit_up`` (3,); ``half_height_mm``; ``size_px`` (2,).
     windows : tuple of str
         Kinds of window to try in turn.
 
@@ -76,26 +77,25 @@ def _render(scene: dict[str, NDArray[Any]]) -> NDArray[Any]:
     import pyvista
 
     plotter = pyvista.Plotter(off_screen=True, window_size=[int(n) for n in scene["size_px"]])
-    plotter.set_background("white")
-    # Contoured in index space and moved by the grid's own matrix: pyvista's contour leaves an
-    # image's direction matrix out.
-    hu = scene["hu"]
-    image = pyvista.ImageData(dimensions=hu.shape)
-    image.point_data["hu"] = hu.ravel(order="F")
-    skin = image.contour([float(scene["skin_hu"])], scalars="hu", method="flying_edges")
-    skin = skin.connectivity("largest").transform(scene["world_from_index"], inplace=False)
-    skin.clear_data()
-    skin = skin.compute_normals(auto_orient_normals=True)
-    plotter.add_mesh(
-        skin, color="#d8d2c8", smooth_shading=True, ambient=0.18, diffuse=0.75, specular=0.08
-    )
+    plotter.set_background(str(scene["background"]))
+    names = [name.removeprefix("hu_") for name in scene if name.startswith("hu_")]
+    for name in sorted(names, key=lambda n: -float(scene[f"opacity_{n}"])):
+        surface = _surface(pyvista, scene, name)
+        opacity = float(scene[f"opacity_{name}"])
+        # Of a translucent surface the far side is left out: no sorting, and it reads better.
+        plotter.add_mesh(
+            surface, color=str(scene[f"colour_{name}"]), smooth_shading=True, ambient=0.2,
+            diffuse=0.75, specular=0.08, opacity=opacity,
+            culling="back" if opacity < 1.0 else False,
+        )  # fmt: skip
     for name, value in scene.items():
         if name.startswith("tube_"):
-            line = pyvista.lines_from_points(value).tube(radius=1.3)
-            plotter.add_mesh(line, color=str(scene[f"colour_{name}"]))
+            line = pyvista.lines_from_points(value)
+            tube = line.tube(radius=float(scene[f"radius_{name}"]), n_sides=12, capping=True)
+            plotter.add_mesh(tube, color=str(scene[f"colour_{name}"]), ambient=0.35)
         if name.startswith("ball_"):
             ball = pyvista.Sphere(radius=float(value[3]), center=value[:3])
-            plotter.add_mesh(ball, color=str(scene[f"colour_{name}"]))
+            plotter.add_mesh(ball, color=str(scene[f"colour_{name}"]), ambient=0.35)
     # A fixed camera: one that fits itself to the scene would hide an error of size.
     plotter.enable_parallel_projection()
     plotter.camera.position = scene["eye_mm"]
@@ -106,6 +106,19 @@ def _render(scene: dict[str, NDArray[Any]]) -> NDArray[Any]:
     picture = plotter.screenshot(None, return_img=True)
     plotter.close()
     return np.asarray(picture)
+
+
+def _surface(pyvista: Any, scene: dict[str, NDArray[Any]], name: str) -> Any:
+    """The largest piece of a surface, in world mm, its normals outwards."""
+    # Contoured in index space and moved by the grid's own matrix: pyvista's contour leaves an
+    # image's direction matrix out.
+    hu = scene[f"hu_{name}"]
+    image = pyvista.ImageData(dimensions=hu.shape)
+    image.point_data["hu"] = hu.ravel(order="F")
+    found = image.contour([float(scene[f"level_{name}"])], scalars="hu", method="flying_edges")
+    found = found.connectivity("largest").transform(scene["world_from_index"], inplace=False)
+    found.clear_data()
+    return found.compute_normals(auto_orient_normals=True, flip_normals=False)
 
 
 if __name__ == "__main__":

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from entrypoint.errors import MissingExtra
-from entrypoint.figures import marks
 from entrypoint.figures.head import head_with_tapes
 from entrypoint.figures.section import section_along_path
+from entrypoint.figures.style import BANNER_PAPER, DARK, LIGHT
 from entrypoint.io.atomic import write_bytes
 from entrypoint.io.nifti import read_nifti
 from entrypoint.planning.ct import plan_from_volume
@@ -28,7 +28,12 @@ __all__ = ["main", "small_png"]
 
 SOURCE = Path("sample_volumes/adult.nii.gz")
 FOLDER = Path("notebooks/pictures")
-_GREYS, _SHADES = 120, 18
+_GREYS, _SHADES = 120, 12
+_HUES = tuple(
+    getattr(palette, name)
+    for palette in (LIGHT, DARK)
+    for name in ("path", "tip", "suture", "plane", "margin")
+)
 
 
 def small_png(figure: Figure, *, dpi: int, palette: bool = True) -> bytes:
@@ -60,10 +65,10 @@ def small_png(figure: Figure, *, dpi: int, palette: bool = True) -> bytes:
 def _palette() -> list[int]:
     """Red, green, blue of 256 entries: greys, and each colour from black towards white."""
     entries = [(round(255 * i / (_GREYS - 1)),) * 3 for i in range(_GREYS)]
-    for colour in marks.COLOURS:
+    for colour in (*_HUES, BANNER_PAPER):
         pure = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
         for k in range(1, _SHADES + 1):
-            share = k / 13.0
+            share = k / 9.0
             mixed = [c * share if share <= 1 else c + (255 - c) * (share - 1) for c in pure]
             entries.append((round(mixed[0]), round(mixed[1]), round(mixed[2])))
     entries += [(0, 0, 0)] * (256 - len(entries))

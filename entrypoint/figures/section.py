@@ -1,4 +1,4 @@
-"""Two sections through the planned path, and the path enlarged."""
+"""Two sections through the planned path, along and across the head, and the path enlarged."""
 
 from __future__ import annotations
 
@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from entrypoint.figures import marks
+from entrypoint.figures.page import Page
 from entrypoint.figures.section_marks import (
     across_the_midline,
     layers_along_the_path,
     path_marks,
+    skin_and_tables,
     suture_marks,
 )
+from entrypoint.figures.style import UNSEEN, Style
 from entrypoint.figures.view import View, turned_to_path, views_along_path
 from entrypoint.planning.model import LateralBy, Plan, Side
 from entrypoint.report.rounding import tape
-from entrypoint.report.wording import SIDE_WORDS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,18 +26,23 @@ if TYPE_CHECKING:
 
     from entrypoint.volume.volume import Volume
 
-__all__ = ["section_along_path"]
+__all__ = ["rule_words", "section_along_path", "show_hu"]
 
 FloatArray = NDArray[np.float64]
 Extent = tuple[float, float, float, float]
-_SMALL_PANEL = 1.267  # width over height
-_STEP_MM = 0.4
-_FINE_STEP_MM = 0.2
+Rect = tuple[float, float, float, float]
+SIZE_IN = (12.0, 8.6)
+_ALONG_IN: Rect = (0.2, 0.75, 6.3, 6.75)
+_ACROSS_IN: Rect = (6.75, 4.28, 5.05, 3.22)
+_ENLARGED_IN: Rect = (6.75, 0.75, 5.05, 3.2)
+_STEP_MM, _FINE_STEP_MM = 0.4, 0.15
 # Shown round soft tissue's own level: wide enough for bone to keep its layers.
 _DARKEST_HU, _LIGHTEST_HU = -420.0, 1350.0
 
 
-def section_along_path(plan: Plan, volume: Volume, side: Side) -> Figure:
+def section_along_path(
+    plan: Plan, volume: Volume, side: Side, style: Style | None = None
+) -> Figure:
     """Sections along and across the head that hold the path of one side, and the path enlarged.
 
     Parameters
@@ -46,6 +52,7 @@ def section_along_path(plan: Plan, volume: Volume, side: Side) -> Figure:
     volume : Volume
     side : Side
         The patient's.
+    style : Style, optional
 
     Returns
     -------
@@ -58,66 +65,80 @@ def section_along_path(plan: Plan, volume: Volume, side: Side) -> Figure:
     MeasurementError
         When the plan holds no path on that side.
     """
-    from matplotlib.figure import Figure  # late: most runs draw nothing
-
     along, across = views_along_path(plan, side)
-    figure = Figure(figsize=(11.0, 8.1), facecolor=marks.PAPER)
-    grid = figure.add_gridspec(
-        2, 2, left=0.02, right=0.98, bottom=0.085, top=0.87, wspace=0.03, hspace=0.14,
-        width_ratios=(1.6, 1.0),
-    )  # fmt: skip
-    _heading(figure, plan, side)
-    _along(figure.add_subplot(grid[:, 0]), plan, volume, side, along)
-    _across(figure.add_subplot(grid[0, 1]), plan, volume, side, across)
-    _enlarged(figure.add_subplot(grid[1, 1]), plan, volume, side, along)
-    marks.caveat(figure, plan)
-    return figure
+    page = Page(plan, style or Style(), SIZE_IN)
+    page.heading(side, "the path in section", rule_words(plan))
+    _along(page, plan, volume, side, along)
+    _across(page, plan, volume, side, across)
+    _enlarged(page, plan, volume, side, along)
+    page.foot()
+    return page.figure
 
 
-def _heading(figure: Figure, plan: Plan, side: Side) -> None:
+def rule_words(plan: Plan) -> str:
+    """The rule in a line, and what ± means."""
     rule = plan.rule
     by_arc = rule.lateral_by is LateralBy.ARC
     lateral = tape(rule.lateral_arc_mm) if by_arc else "half the pupils' distance"
-    figure.text(
-        0.02, 0.966, f"Frontal entry, {SIDE_WORDS[side]}: the path in section", fontsize=15,
-        fontweight="bold", va="center", color=marks.INK,
-    )  # fmt: skip
-    figure.text(
-        0.02, 0.929,
+    return (
         f"Rule: {tape(rule.midline_arc_mm)} behind the nasion and {lateral} to the side by tape, "
-        "square to the skull. ± is half of the 95 % interval of the measurement.",
-        fontsize=9.5, va="center", color=marks.INK,
-    )  # fmt: skip
+        "square to the skull. ± is half of the 95 % interval."
+    )
 
 
-def _picture(
-    axes: Axes, plan: Plan, volume: Volume, view: View, extent: Extent, title: str, step_mm: float,
-    *, say_unseen: bool = False,
-) -> None:  # fmt: skip
+def show_hu(axes: Axes, plan: Plan, hu: FloatArray, extent: Extent) -> None:
+    """Show HU on a page in greys, bone with its layers, and bare of ticks."""
     from matplotlib import colormaps
 
-    hu = view.resample(volume, extent, step_mm)
     soft = plan.quality.soft_hu if plan.quality and plan.quality.soft_hu is not None else 40.0
-    grey = colormaps["gray"].with_extremes(bad=marks.UNSEEN)
     axes.imshow(
-        np.ma.masked_invalid(hu), cmap=grey, vmin=soft + _DARKEST_HU, vmax=soft + _LIGHTEST_HU,
-        extent=extent, interpolation="bilinear", aspect="equal",
+        np.ma.masked_invalid(hu), cmap=colormaps["gray"].with_extremes(bad=UNSEEN),
+        vmin=soft + _DARKEST_HU, vmax=soft + _LIGHTEST_HU, extent=extent,
+        interpolation="bilinear", aspect="equal",
     )  # fmt: skip
+    bare(axes, extent)
+
+
+def bare(axes: Axes, extent: Extent) -> None:
+    """Set a page's limits in mm, with no ticks and no frame."""
     axes.set_xlim(extent[0], extent[1])
     axes.set_ylim(extent[2], extent[3])
+    axes.set_aspect("equal")
     axes.set_xticks([])
     axes.set_yticks([])
     for spine in axes.spines.values():
         spine.set_visible(False)
-    axes.set_title(
-        f"{title} Seen from {view.seen_from}.", fontsize=9.5, loc="left", color=marks.INK, pad=4
-    )
-    marks.edges(axes, view.left_edge, view.right_edge)
-    if say_unseen:
-        _say_unseen(axes, hu, extent)
 
 
-def _say_unseen(axes: Axes, hu: FloatArray, extent: Extent) -> None:
+def _picture(
+    page: Page, plan: Plan, volume: Volume, view: View, rect: Rect, centre: FloatArray,
+    height_mm: float, title: str, step_mm: float,
+) -> tuple[Axes, FloatArray, Extent]:  # fmt: skip
+    """A panel full of CT round a place of the view's page."""
+    axes = page.panel(rect, seen_from=view.seen_from, picture=True, title=title)
+    extent = page.extent(axes, centre, height_mm)
+    hu = view.resample(volume, extent, step_mm)
+    show_hu(axes, plan, hu, extent)
+    page.edges(axes, view.left_edge, view.right_edge)
+    return axes, hu, extent
+
+
+def _along(page: Page, plan: Plan, volume: Volume, side: Side, view: View) -> None:
+    front = 1.0 if side is Side.RIGHT else -1.0  # towards the face on this page
+    axes, hu, extent = _picture(
+        page, plan, volume, view, _ALONG_IN, np.array([-30.0 * front, -37.0]), 154.0,
+        "Along the head.", _STEP_MM,
+    )  # fmt: skip
+    page.scale_bar(axes, (extent[0] + 14.0, extent[2] + 7.0), 50.0)
+    _say_unseen(page, axes, hu, extent)
+    at = path_marks(page, axes, plan, side, view)
+    suture_marks(page, axes, plan, volume, side, view, at)
+    page.label(axes, at["entry"], "entry on the scalp", "E", towards=[(front, 0.6), (front, 0.2)])
+    if "tip" in at:
+        page.label(axes, at["tip"], "sensor tip", "T", towards=[(0, -1), (-front, -0.8)])
+
+
+def _say_unseen(page: Page, axes: Axes, hu: FloatArray, extent: Extent) -> None:
     """Name the part of the page that the scan does not show, where it is more than a rim."""
     unseen = ~np.isfinite(hu)
     if unseen.mean() < 0.01:
@@ -126,57 +147,43 @@ def _say_unseen(axes: Axes, hu: FloatArray, extent: Extent) -> None:
     top = rows < 0.12 * len(hu)
     if not top.any():
         return
-    column = float(np.median(columns[top]))
-    x = extent[0] + (column + 0.5) / hu.shape[1] * (extent[1] - extent[0])
-    axes.text(x, extent[3] - 3.0, "not in the scan", fontsize=8.0, color=marks.INK, ha="center",
-              va="top", style="italic", zorder=6)  # fmt: skip
+    # In the corner where most of it lies.
+    on_left = float(np.median(columns[top])) < 0.5 * hu.shape[1]
+    x = extent[0] + 17.0 if on_left else extent[1] - 17.0
+    page.label(axes, (x, extent[3] - 1.0), "not in the scan", towards=[(0, -1)], reach=(4.0, 20.0),
+               leader=False)  # fmt: skip
 
 
-def _along(axes: Axes, plan: Plan, volume: Volume, side: Side, view: View) -> None:
-    front = 1.0 if side is Side.RIGHT else -1.0  # towards the face on this page
-    x = sorted((-118.0 * front, 52.0 * front))
-    extent = (x[0], x[1], -135.0, 44.0)
-    _picture(axes, plan, volume, view, extent, "Along the head.", _STEP_MM, say_unseen=True)
-    at = path_marks(axes, plan, side, view)
-    marks.label(
-        axes, "entry on the scalp", at["entry"], at["entry"] + np.array([front * 14.0, 15.0]),
-        ha="left" if front > 0 else "right",
-    )  # fmt: skip
-    if "tip" in at:
-        marks.label(
-            axes, "sensor tip", at["tip"], at["tip"] + np.array([-front * 6.0, -20.0]), ha="center"
-        )
-    suture_marks(axes, plan, volume, side, view, at)
-    marks.scale_bar(axes, (extent[0] + 14.0, extent[2] + 7.0), 50.0)
-    marks.across_it(axes, plan, at=(0.46, 0.27), size=21.0, turn=26.0)
-
-
-def _across(axes: Axes, plan: Plan, volume: Volume, side: Side, view: View) -> None:
-    extent = _deep_enough(plan, side, view, above_mm=26.0, below_mm=36.0)
-    _picture(axes, plan, volume, view, extent, "Across the head.", _STEP_MM)
-    at = path_marks(axes, plan, side, view)
-    across_the_midline(axes, plan, side, view, at, extent)
-    marks.scale_bar(axes, (extent[0] + 9.0, extent[2] + 10.0), 20.0)
-    marks.across_it(axes, plan, at=(0.5, 0.055), size=11.5, turn=0.0)
+def _across(page: Page, plan: Plan, volume: Volume, side: Side, view: View) -> None:
+    centre, height = _deep_enough(plan, side, view, above_mm=26.0, below_mm=30.0)
+    centre[0] = 0.0
+    axes, _, extent = _picture(
+        page, plan, volume, view, _ACROSS_IN, centre, height, "Across the head.", _STEP_MM
+    )
+    page.scale_bar(axes, (extent[0] + 10.0, extent[2] + 6.0), 20.0)
+    at = path_marks(page, axes, plan, side, view)
+    across_the_midline(page, axes, plan, side, view, at, extent)
 
 
 def _deep_enough(
     plan: Plan, side: Side, view: View, *, above_mm: float, below_mm: float
-) -> Extent:
-    """The part of the page that holds the path with some room, in the small panels' own shape."""
+) -> tuple[FloatArray, float]:
+    """Middle and height of the part of the page that holds the path with some room."""
     planned = plan.sides[side]
     ends = [planned.scalp_entry_mm, planned.sensor_tip_mm, planned.inner_table_mm]
-    y = [float(view.page_from_world(end)[1]) for end in ends if end is not None]
+    spots = [view.page_from_world(end) for end in ends if end is not None]
+    y = [float(spot[1]) for spot in spots]
     bottom, top = min([*y, y[0] - 28.0]) - below_mm, y[0] + above_mm
-    half = 0.5 * _SMALL_PANEL * (top - bottom)
-    return (-half, half, bottom, top)
+    return np.array([float(spots[0][0]), 0.5 * (bottom + top)]), top - bottom
 
 
-def _enlarged(axes: Axes, plan: Plan, volume: Volume, side: Side, along: View) -> None:
+def _enlarged(page: Page, plan: Plan, volume: Volume, side: Side, along: View) -> None:
     view = turned_to_path(plan, side, along)
-    extent = _deep_enough(plan, side, view, above_mm=10.0, below_mm=9.0)
-    _picture(axes, plan, volume, view, extent, "The path enlarged.", _FINE_STEP_MM)
-    at = path_marks(axes, plan, side, view)
-    layers_along_the_path(axes, plan, side, at)
-    marks.scale_bar(axes, (extent[0] + 5.0, extent[2] + 5.5), 10.0)
-    marks.across_it(axes, plan, at=(0.5, 0.055), size=11.5, turn=0.0)
+    centre, height = _deep_enough(plan, side, view, above_mm=7.0, below_mm=4.0)
+    axes, hu, extent = _picture(
+        page, plan, volume, view, _ENLARGED_IN, centre, height, "The path enlarged.", _FINE_STEP_MM
+    )
+    page.scale_bar(axes, (extent[0] + 4.5, extent[2] + 2.2), 10.0)
+    skin_and_tables(page, axes, plan, side, view, hu, extent)
+    at = path_marks(page, axes, plan, side, view)
+    layers_along_the_path(page, axes, plan, side, at)

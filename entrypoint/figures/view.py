@@ -14,7 +14,7 @@ from entrypoint.planning.model import MidsagittalPlane, Plan, Side
 if TYPE_CHECKING:
     from entrypoint.volume.volume import Volume
 
-__all__ = ["View", "path_of", "turned_to_path", "views_along_path"]
+__all__ = ["View", "path_of", "turned_to_path", "upright", "views_along_path"]
 
 FloatArray = NDArray[np.float64]
 
@@ -118,7 +118,7 @@ def views_along_path(plan: Plan, side: Side) -> tuple[View, View]:
     across = unit_right - (unit_right @ unit_inward) * unit_inward
     unit_across = across / np.linalg.norm(across)  # square to the lengthwise section
 
-    up = _upright(plan, unit_right, unit_across)
+    up = upright(plan, unit_right, unit_across)
     viewer = unit_across if side is Side.RIGHT else -unit_across
     along_right = np.cross(up, viewer)
     front_is_right = side is Side.RIGHT
@@ -127,8 +127,8 @@ def views_along_path(plan: Plan, side: Side) -> tuple[View, View]:
         unit_page_right=along_right,
         unit_page_up=up,
         seen_from=f"the PATIENT'S {side.value.upper()}",
-        left_edge="BACK OF THE HEAD" if front_is_right else "FACE",
-        right_edge="FACE" if front_is_right else "BACK OF THE HEAD",
+        left_edge="BACK" if front_is_right else "FRONT",
+        right_edge="FRONT" if front_is_right else "BACK",
     )
     outward = -(unit_inward - (unit_inward @ unit_right) * unit_right)
     middle = entry - ((entry - plane.point_mm) @ unit_right) * unit_right
@@ -156,7 +156,7 @@ def turned_to_path(plan: Plan, side: Side, along: View) -> View:
     )
 
 
-def _upright(plan: Plan, unit_right: FloatArray, unit_normal: FloatArray) -> FloatArray:
+def upright(plan: Plan, unit_right: FloatArray, unit_normal: FloatArray) -> FloatArray:
     """The head's upward direction in a plane: square to the line from inion to nasion."""
     nasion, inion = plan.landmarks.get("nasion_skin"), plan.landmarks.get("inion")
     if nasion is not None and inion is not None:

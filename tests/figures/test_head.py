@@ -15,7 +15,7 @@ from entrypoint.errors import MissingExtra
 from entrypoint.figures import head as head_figure
 from entrypoint.figures.offscreen import draw
 from entrypoint.geometry.polylines import length_mm
-from entrypoint.planning.model import CAVEAT
+from tests.figures.looking import assert_carries_what_it_must, assert_tidy, said
 
 SAMPLES = Path(entrypoint.__file__).parents[1] / "sample_volumes"
 
@@ -55,9 +55,12 @@ def ball_scene(size_px=(240, 200)):
     ijk = np.stack(np.meshgrid(*[np.arange(n) for n in shape], indexing="ij"), axis=-1)
     world = ijk @ matrix[:3, :3].T + matrix[:3, 3]
     return {
-        "hu": (50.0 - np.linalg.norm(world - centre, axis=-1)).astype(np.float32),
+        "hu_ball": (50.0 - np.linalg.norm(world - centre, axis=-1)).astype(np.float32),
         "world_from_index": matrix,
-        "skin_hu": np.array(0.0),
+        "level_ball": np.array(0.0),
+        "colour_ball": np.array("#808080"),
+        "opacity_ball": np.array(1.0),
+        "background": np.array("#ffffff"),
         "eye_mm": centre + np.array([0, 500, 0]),
         "focus_mm": centre - np.array([20.0, 0, 0]),
         "unit_up": np.array([0, 0, 1.0]),
@@ -96,7 +99,7 @@ def test_a_drawing_process_that_dies_is_named_not_met(monkeypatch, tmp_path):
     assert raised.value.exit_code == 3
 
 
-def test_the_figure_says_where_it_is_seen_from(loaded, plan, monkeypatch):
+def drawn_without_a_window(monkeypatch):
     asked = {}
 
     def remembered(scene):
@@ -104,16 +107,21 @@ def test_the_figure_says_where_it_is_seen_from(loaded, plan, monkeypatch):
         return np.full((100, 100, 3), 255, dtype=np.uint8)
 
     monkeypatch.setattr(head_figure, "draw", remembered)
+    return asked
+
+
+def test_the_figure_says_where_it_is_seen_from(loaded, plan, monkeypatch):
+    asked = drawn_without_a_window(monkeypatch)
     for side in Side:
         figure = head_figure.head_with_tapes(plan, loaded.volume, side)
-        axes = figure.axes[0]
-        words = " ".join(
-            " ".join(t.get_text() for t in [*axes.texts, *figure.texts]).split()
-        )
+        assert_carries_what_it_must(figure)
+        assert_tidy(figure)
+        words = said(figure)
         assert f"Seen from in front and above, on the PATIENT'S {side.value.upper()}." in words
-        assert "PRACTICE HEAD, NOT A PATIENT" in words
-        assert " ".join(CAVEAT.split()) in words
-        at = {t.get_text(): t.get_position()[0] for t in axes.texts}
+        for name in ("nasion", "coronal suture", "entry on the scalp", "sensor tip", "5 cm"):
+            assert name in words
+        axes = figure.axes[0]
+        at = {t.get_text(): t.xy[0] for t in axes.texts}
         assert at["PATIENT'S RIGHT"] < 0.5 < at["PATIENT'S LEFT"]
         # The patient's right lies to the left of the page, and the eye on the named side.
         right = plan.midsagittal_plane.unit_normal
@@ -121,3 +129,27 @@ def test_the_figure_says_where_it_is_seen_from(loaded, plan, monkeypatch):
         page_right = np.cross(asked["unit_up"], towards_eye)
         assert page_right @ right < 0.0
         assert (towards_eye @ right > 0.0) == (side is Side.RIGHT)
+        # What is written over the drawing lies where the drawing has it.
+        (tip,) = (line for line in axes.lines if line.get_gid() == "mark-tip")
+        off = plan.sides[side].sensor_tip_mm - asked["focus_mm"]
+        page_right = page_right / np.linalg.norm(page_right)
+        assert tip.get_xdata()[0] == pytest.approx(off @ page_right, abs=1e-6)
+        assert tip.get_ydata()[0] == pytest.approx(off @ asked["unit_up"], abs=1e-6)
+
+
+def test_the_scene_holds_bone_under_a_translucent_scalp_and_tapes_with_ticks(
+    loaded, plan, monkeypatch
+):
+    asked = drawn_without_a_window(monkeypatch)
+    head_figure.head_with_tapes(plan, loaded.volume, Side.LEFT)
+    assert 0.0 < asked["opacity_skin"] < 0.7
+    assert asked["opacity_bone"] == 1.0
+    entry = plan.sides[Side.LEFT].scalp_entry_mm
+    np.testing.assert_allclose(asked["ball_entry"][:3], entry)
+    np.testing.assert_allclose(asked["tube_path"][-1], entry)
+    ticks = [k for k in asked if k.startswith("tube_tick_midline")]
+    assert len(ticks) == 12  # 0 to 11 cm
+    middles = [asked[f"tube_tick_midline_{cm}"].mean(axis=0) for cm in range(12)]
+    np.testing.assert_allclose(
+        np.linalg.norm(np.diff(middles, axis=0), axis=1), 10.0, atol=0.35
+    )  # chords of a centimetre of tape
