@@ -11,7 +11,7 @@ from entrypoint.errors import MeasurementError
 from entrypoint.figures.offscreen import draw
 from entrypoint.figures.page import Page
 from entrypoint.figures.section import bare
-from entrypoint.figures.site import midline_skin, skin_arc
+from entrypoint.figures.site import midline_skin, skin_arc, unseen
 from entrypoint.figures.style import KINDS, MARKS, Style
 from entrypoint.figures.view import View, path_of, upright
 from entrypoint.geometry.planes import Plane
@@ -43,6 +43,7 @@ _CLOSE_BLOCKS = 6
 _ROOM_MM = ((22.0, 22.0), (14.0, 45.0), (80.0, 25.0))
 _SMOOTH_BLOCKS, _BONE_BLOCKS = 1.2, 0.7  # for the look only: no figure is read from it
 _TAPE_MM, _TICK_MM, _PATH_MM = 1.2, 3.4, 1.0
+_ASTRAY_MM = 5.0  # a lateral tape that ends further from the entry was not seen as far
 _BEFORE_MM = 45.0  # of the path outside the scalp
 _SKIN_COLOUR, _BONE_COLOUR = "#d8b49a", "#efe6d3"
 
@@ -260,19 +261,22 @@ def tapes_on_skin(plan: Plan, volume: Volume, side: Side) -> tuple[FloatArray, F
     centre = head.centre_mm - ((head.centre_mm - plane.point_mm) @ unit_right) * unit_right
     skin = midline_skin(plan, volume, head)
     midsagittal = Plane(point_mm=plane.point_mm, unit_normal=unit_right)
-    midline = between(
-        midline_tape(skin, midsagittal).tape.points_mm, 0.0, plan.rule.midline_arc_mm
-    )
+    whole = midline_tape(skin, midsagittal).tape.points_mm
+    if length_mm(whole) < plan.rule.midline_arc_mm:
+        raise unseen()
+    midline = between(whole, 0.0, plan.rule.midline_arc_mm)
     start = midline[-1]
-    # The lateral plane holds the left-right direction, the midline point and the entry.
-    drop = start - entry
-    drop = drop - (drop @ unit_right) * unit_right
-    outward = drop if np.linalg.norm(drop) > 1.0 else start - centre
-    outward = outward / np.linalg.norm(outward)
+    # The lateral plane stands square to the tape's direction there, over 10 mm.
+    at = plan.rule.midline_arc_mm
+    ends = between(whole, at - 5.0, min(at + 5.0, length_mm(whole)))[[0, -1]]
+    outward = np.cross(unit_right, ends[1] - ends[0])
+    outward = outward * np.sign(outward @ (start - centre)) / np.linalg.norm(outward)
     beside = skin_arc(
         volume, head, start - 70.0 * outward, outward, side_sign(side) * unit_right, 45.0
     )
-    end, _, _ = nearest_on(beside, entry)
+    end, nearest, _ = nearest_on(beside, entry)
+    if np.linalg.norm(nearest - entry) > _ASTRAY_MM:
+        raise unseen()
     return midline, np.vstack([start, between(beside, 0.0, end)[1:-1], entry])
 
 

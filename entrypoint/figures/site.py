@@ -30,9 +30,11 @@ if TYPE_CHECKING:
     from entrypoint.planning.ct_head import CtHead
     from entrypoint.planning.ct_suture import CtSuture
 
-__all__ = ["Site", "midline_skin", "read_sites", "skin_arc"]
+__all__ = ["Site", "midline_skin", "read_sites", "skin_arc", "unseen"]
 
 FloatArray = NDArray[np.float64]
+_STEP_DEG = 0.4
+_WIDEST_GAP = 12  # rows that a line may miss and go on
 _USUAL_NOISE_HU = 10.0  # where a record holds none; it enters spreads only
 
 
@@ -158,25 +160,32 @@ def skin_arc(
     unit_onwards: FloatArray, sweep_deg: float, *,
     face: Callable[[FloatArray], NDArray[np.bool_]] | None = None,
 ) -> FloatArray:  # fmt: skip
-    """Skin in a plane, from one direction on towards another; (n, 3).
+    """Skin in a plane, from one direction on towards another, as far as it is seen; (n, 3).
 
     Raises
     ------
     MeasurementError
-        When the scan does not show it.
+        When the scan does not show its start.
     """
-    angles = np.arange(0.0, sweep_deg, 0.4)
+    angles = np.arange(0.0, sweep_deg, _STEP_DEG)
     near_face = np.zeros(len(angles), dtype=bool) if face is None else face(angles)
     section = polar_section(volume, head, centre, unit_out, unit_onwards, angles, face=near_face)
     points = section.skin_points()
-    points = points[np.isfinite(points).all(axis=1)]
-    if len(points) < 0.8 * len(angles):
-        raise MeasurementError(
-            found="skin under a tape that the scan does not show",
-            expected="the scalp from the nasion to the vertex in view",
-            next_step="use a series that shows it",
-        )
-    return np.asarray(points)
+    seen = np.isfinite(points).all(axis=1)
+    runs = np.flatnonzero(seen)
+    if not runs.size or runs[0] > _WIDEST_GAP:
+        raise unseen()
+    gaps = np.flatnonzero(np.diff(runs) > _WIDEST_GAP)
+    return np.asarray(points[runs[: gaps[0] + 1] if gaps.size else runs])
+
+
+def unseen() -> MeasurementError:
+    """For a tape whose skin is not in view."""
+    return MeasurementError(
+        found="skin under a tape that the scan does not show",
+        expected="the scalp from the nasion to the vertex in view",
+        next_step="use a series that shows it",
+    )
 
 
 def _onto_plane(direction: FloatArray, unit_normal: FloatArray) -> FloatArray:
