@@ -114,7 +114,7 @@ def find_nasion(
             shallow=shallow,
             tip_seen=tip is not None,
         ),
-        float(np.clip(max(0.20 * softness, _SHALLOW_SD_MM if shallow else 0.0), 0.1, 8.0)),
+        float(np.clip(max(0.165 * softness, _SHALLOW_SD_MM if shallow else 0.0), 0.1, 8.0)),
     )
 
 

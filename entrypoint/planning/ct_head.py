@@ -34,7 +34,7 @@ Progress = Callable[[str], None]
 
 _USUAL_AGREEING = 0.60  # of the places that speak; less, and the plane's error is tripled
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
-_NASION_PER_VOXEL = 0.13
+_NASION_PER_VOXEL = 0.11
 _NASION_UNDER_DEG = 40.0  # above the middle of the vault, seen from it; more is a forehead
 
 

@@ -28,7 +28,7 @@ _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
 _NEAR_ENOUGH = 0.6  # of the prior's spread; a plane that was turned by more is looked at again
-_VOTE_SCALE = 0.38
+_VOTE_SCALE = 0.34
 # Share of the places that speak at all which must agree with a plane: mostly over 0.5 on phantoms
 # and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
 # over it mirrored two to four times as badly as the right one.

@@ -28,7 +28,7 @@ _SMOOTH_MM = 5.0
 _SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
 # A suture wanders about a smooth course by under 1 mm (on phantoms of all slices) or 1.5 mm (on one
 # real scan); a line pieced together from other things by more.
-_COURSE_MM, _USUAL_WANDER_MM, _MOST_WANDER_MM = 48.0, 1.0, 2.0
+_COURSE_MM, _USUAL_WANDER_MM, _MOST_WANDER_MM = 48.0, 1.0, 1.65
 _SD_PER_WANDER = 2.0
 _CROSSING_SD_MM = 0.3  # where the smoothed line crosses the midline, and the outer table there
 

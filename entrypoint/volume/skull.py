@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 COARSE_MM = 2.6
 _BALL_MM = (35.0, 95.0)
+# Bone lies round the middle of a cranial cavity in most directions (78 to 99 % on phantoms and one
+# real scan, less where the field cuts the vault), round that of a neck in few.
+_MOST_BALLS, _ENCLOSED, _DIRECTIONS = 4, 0.7, 240
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,19 +97,49 @@ def coarse_head(volume: Volume) -> CoarseHead:
     framed = np.pad(small, 1, constant_values=True)
     sampling = 2 * np.asarray(coarse.grid.voxel_mm)
     distance = ndimage.distance_transform_edt(~framed, sampling=sampling)[1:-1, 1:-1, 1:-1]
+    found: CoarseHead | None = None
+    enclosed = 0.0
     top = float(distance.max())
-    if not _BALL_MM[0] < top < _BALL_MM[1]:
+    for _ in range(_MOST_BALLS):
+        ball = float(distance.max())
+        if not _BALL_MM[0] < ball < _BALL_MM[1]:
+            break
+        near = np.argwhere(distance > ball - 0.5 * sampling.min())
+        near = near[np.linalg.norm((near - near[0]) * sampling, axis=1) < 0.5 * ball]
+        index = 2 * near.mean(axis=0) + 0.5
+        tried = CoarseHead(
+            volume=coarse,
+            exterior=exterior,
+            levels=levels,
+            centre_mm=coarse.grid.world(index[None, :])[0],
+            ball_mm=ball,
+        )
+        share = _enclosed(tried)
+        if share > enclosed:
+            found, enclosed = tried, share
+        if share >= _ENCLOSED:
+            break
+        # A neck or a chest can hold as large a ball; look for the next one elsewhere.
+        at = np.indices(distance.shape).reshape(3, -1).T
+        away = np.linalg.norm((at - near.mean(axis=0)) * sampling, axis=1)
+        distance[(away < ball).reshape(distance.shape)] = 0.0
+    if found is None:
         raise MeasurementError(
             found=f"the largest cavity that bone surrounds has a radius of {top:.0f} mm",
             expected=f"a cranial cavity ({_BALL_MM[0]:.0f} to {_BALL_MM[1]:.0f} mm)",
             next_step="check that the whole vault is in the field and that the unit is right",
         )
-    near = np.argwhere(distance > top - 0.5 * sampling.min())
-    index = 2 * near.mean(axis=0) + 0.5
-    centre = coarse.grid.world(index[None, :])[0]
-    return CoarseHead(
-        volume=coarse, exterior=exterior, levels=levels, centre_mm=centre, ball_mm=top
-    )
+    return found
+
+
+def _enclosed(head: CoarseHead) -> float:
+    """Share of all directions in which bone lies round a centre, within a head's reach."""
+    i = np.arange(_DIRECTIONS) + 0.5
+    z = 1.0 - 2.0 * i / _DIRECTIONS
+    turn = np.pi * (1.0 + 5.0**0.5) * i
+    flat = np.sqrt(1.0 - z * z)
+    dirs = np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
+    return float(np.isfinite(coarse_radii(head, dirs, reach_mm=110.0).bone_mm).mean())
 
 
 def coarse_radii(
