@@ -220,9 +220,9 @@ def _step(
     page.mark(axes, "entry", at)
     if not named:
         return
-    said = "half the pupils' distance" if by_pupils else tape(plan.rule.lateral_arc_mm)
+    said = "half the\npupils' distance" if by_pupils else tape(plan.rule.lateral_arc_mm)
     short = "" if lateral is None else f"{lateral / 10:g} cm"
-    page.label(axes, at, f"entry on the scalp:\n{said}\nto the side", f"E {short}",
+    page.label(axes, at, f"entry on\nthe scalp:\n{said}\nto the side", f"E {short}",
                towards=[(0.2 * sign, -1), (0.0, -1), (0.5 * sign, -1)],
                reach=(24.0, 40.0, 60.0))  # fmt: skip
 
