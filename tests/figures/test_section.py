@@ -84,7 +84,7 @@ def test_the_page_shows_the_voxels_that_lie_on_it(plan):
     along, _ = views_along_path(plan, Side.RIGHT)
     matrix = np.eye(4)
     matrix[:3, 3] = -120.0
-    ijk = np.stack(np.meshgrid(*[np.arange(240.0)] * 3, indexing="ij"), axis=-1)[::2, ::2, ::2]
+    ijk = np.stack(np.meshgrid(*[np.arange(0.0, 240.0, 2.0)] * 3, indexing="ij"), axis=-1)
     matrix[:3, :3] *= 2.0
     weights = np.array([1.0, 2.0, -1.5])
     stored = ((ijk - 120.0) @ weights).astype(np.float32)
