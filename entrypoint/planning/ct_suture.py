@@ -37,18 +37,18 @@ _CROSSING_SD_MM = 0.3  # where the smoothed line crosses the midline, and the ou
 class _Kind:
     """A kind of line, and when it counts as seen.
 
-    In a column it must differ by ``contrast`` from the bone beside it, and by ``over_rival_times``
+    In a column it must differ by ``contrast`` from the bone beside it, and by ``over_rival_factor``
     as much as the best path elsewhere. Set on phantoms and on one real scan; the accuracy
     benchmark reports how often they err.
     """
 
     dense: bool
     contrast: float
-    over_rival_times: float
+    over_rival_factor: float
 
 
-_DARK = _Kind(dense=False, contrast=0.07, over_rival_times=1.8)
-_DENSE = _Kind(dense=True, contrast=0.15, over_rival_times=2.0)
+_DARK = _Kind(dense=False, contrast=0.07, over_rival_factor=1.8)
+_DENSE = _Kind(dense=True, contrast=0.15, over_rival_factor=2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,7 +243,7 @@ def _line(
     rival = max(float(np.mean(path.rival)), 0.0)
     at = np.clip(np.rint(path.row).astype(int), 0, len(holes) - 1)
     on_bone = ~holes[at, np.arange(len(at))]
-    stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_times * rival)
+    stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_factor * rival)
     seen = on_bone & stands_out
     lateral_mm = radius_mm * np.sin(np.radians(_LAM_DEG))
     wander_mm = _wander_mm((path.row - prior) * row_mm, lateral_mm, seen)
