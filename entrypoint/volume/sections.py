@@ -7,7 +7,6 @@ enters: a ray stops where it first reaches air that is connected with the edge o
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -146,10 +145,11 @@ def _without_spikes(
     if len(radius_mm) < 3 * half:
         return radius_mm
     padded = np.pad(radius_mm, half, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, half)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # rows with nothing in view stay NaN
-        middle = np.nanmedian(windows, axis=1)
+    windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, half), axis=1)
+    seen = np.isfinite(windows).sum(axis=1)  # NaN is sorted to the end
+    row = np.arange(len(windows))
+    middle = 0.5 * (windows[row, np.maximum(seen - 1, 0) // 2] + windows[row, seen // 2 % half])
+    middle = np.where(seen > 0, middle, np.nan)
     before, after = middle[: len(radius_mm)], middle[half + 1 :]
     spike = radius_mm - np.fmax(before, after) > height_mm
     spike &= np.isfinite(before) & np.isfinite(after)
