@@ -205,7 +205,8 @@ def vote(
         Shift at the origin (mm), and its change per mm anterior and per mm superior.
     covariance : (3, 3) array
     agreeing : float
-        Share of the places that speak at all which speak for the plane; 0 where too few do.
+        Share of the places that speak at all which speak for the plane, less where they are
+        few; 0 where under half as many as it takes.
     """
     if not places:
         return np.zeros(3), np.diag([prior_sd_mm**2, prior_sd_rad**2, prior_sd_rad**2]), 0.0
@@ -246,6 +247,7 @@ def vote(
     # A place that speaks for no shift at all (a falx lost in noise) is no witness.
     speaking = np.array([p.against.min() < 0.5 * _CAP for p in places])
     spoken_for = int((heard[speaking] < 0.5 * _CAP).sum())
-    if spoken_for < _FEWEST_WITNESSES:
+    if spoken_for < _FEWEST_WITNESSES // 2:
         return centre, cov, 0.0
-    return centre, cov, spoken_for / int(speaking.sum())
+    few = min(1.0, spoken_for / _FEWEST_WITNESSES)
+    return centre, cov, few * spoken_for / int(speaking.sum())

@@ -37,6 +37,9 @@ _WORSE_MIRROR = 1.6
 _TURN_RAD = 0.2
 _VOTE_PER_VOXEL = (0.035, 0.0105)  # mm a mm of the largest voxel edge, and a mm of it squared
 _BESIDE_SUTURE_MM = 3.5
+# A frontal sinus reaches this far up from the nasal root, and seldom evenly: its walls would
+# vote loudest of all (from memory).
+_SINUS_MM = 45.0
 _JUMP_MM = 6.0
 _REST_FROM_DEG = 120.0  # rays further back may meet a head rest
 _FACE_ABOVE_DEG = 40.0  # rays lower than this, in front, may pass an airway
@@ -102,6 +105,7 @@ def through_midline(
         places = vault_places(volume, coarse, frame, section, noise_hu=noise_hu)
         try:
             hollow, _ = find_nasion(face_profile(section), frame.unit_right)
+            places = [p for p in places if _beyond_sinus(p.position_mm, hollow.position_mm)]
             places += nose_places(volume, coarse, frame, hollow.position_mm)
         except MeasurementError:
             pass  # without a nose in view the vault's own midline decides
@@ -122,6 +126,10 @@ def through_midline(
         [coarse_mm**2, (coarse_mm / 100.0) ** 2, (coarse_mm / 100.0) ** 2]
     )
     return frame, cov, agreeing
+
+
+def _beyond_sinus(position_mm: FloatArray, nasion_mm: FloatArray) -> bool:
+    return bool(np.linalg.norm(position_mm - nasion_mm) > _SINUS_MM)
 
 
 def plane_from_midline(

@@ -167,8 +167,11 @@ def read_site(
     """
     entry, lateral = place_on_ct(head, tape, midsagittal, rule, side, rule.midline_arc_mm, None)
     patch, foot = foot_on_bone(head, entry)
-    gap = _nearest(patch, foot.foot_mm, patch.missing | ~np.isfinite(patch.thickness_mm))
-    crack = _nearest(patch, foot.foot_mm, _cracks(head, patch, suture_mm))
+    # A wide suture shows no bone either; a hole over it reaches beyond it.
+    known = _near_suture(patch, suture_mm)
+    absent = (patch.missing | ~np.isfinite(patch.thickness_mm)) & ~known
+    gap = _nearest(patch, foot.foot_mm, absent)
+    crack = _nearest(patch, foot.foot_mm, crack_in(patch, head.coarse.levels.soft_hu, known))
     metal = _metal(head, foot, -foot.unit_outward)
     limit = value("bone_missing_radius")
     no_bone, no_bone_mm = None, 0.0
@@ -213,16 +216,16 @@ def read_site(
     )
 
 
-def _cracks(head: CtHead, patch: BonePatch, suture_mm: FloatArray | None) -> NDArray[np.bool_]:
-    """Dark lines through both tables, the coronal suture apart."""
+def _near_suture(patch: BonePatch, suture_mm: FloatArray | None) -> NDArray[np.bool_]:
+    """Places of a patch on the coronal suture, where that was seen."""
     known = np.zeros(patch.missing.shape, dtype=bool)
-    if suture_mm is not None:
-        points = patch.points_mm()
-        near = suture_mm[np.linalg.norm(suture_mm - patch.origin_mm, axis=1) < 60.0]
-        if len(near):
-            away = np.linalg.norm(points[:, :, None, :] - near, axis=-1).min(axis=2)
-            known = away < _SUTURE_HALF_MM
-    return crack_in(patch, head.coarse.levels.soft_hu, known)
+    if suture_mm is None:
+        return known
+    near = suture_mm[np.linalg.norm(suture_mm - patch.origin_mm, axis=1) < 60.0]
+    if len(near):
+        away = np.linalg.norm(patch.points_mm()[:, :, None, :] - near, axis=-1).min(axis=2)
+        known = away < _SUTURE_HALF_MM
+    return known
 
 
 def _nearest(patch: BonePatch, point_mm: FloatArray, where: NDArray[np.bool_]) -> float | None:

@@ -30,6 +30,7 @@ _SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
 # real scan); a line pieced together from other things by more.
 _COURSE_MM, _USUAL_WANDER_MM, _MOST_WANDER_MM = 48.0, 1.0, 1.65
 _SD_PER_WANDER = 2.0
+_FARTHEST = 1.35  # of the spread within which a line is looked for: about 22 mm
 _CROSSING_SD_MM = 0.3  # where the smoothed line crosses the midline, and the outer table there
 
 
@@ -244,7 +245,9 @@ def _line(
     at = np.clip(np.rint(path.row).astype(int), 0, len(holes) - 1)
     on_bone = ~holes[at, np.arange(len(at))]
     stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_factor * rival)
-    seen = on_bone & stands_out
+    # No published head has its suture so far off: the edge of a flap, or a fracture.
+    near = np.abs(path.row - prior) < _FARTHEST * prior_sd
+    seen = on_bone & stands_out & near
     lateral_mm = radius_mm * np.sin(np.radians(_LAM_DEG))
     wander_mm = _wander_mm((path.row - prior) * row_mm, lateral_mm, seen)
     if wander_mm > _MOST_WANDER_MM:

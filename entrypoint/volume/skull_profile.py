@@ -189,13 +189,13 @@ def read_skull_profile(
     # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
     # A table thinner than the blur's full width trades its level for its thickness.
     traded = 0.17 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
-    widened = math.hypot(0.68 * max(sigma - 0.35, 0.0) ** 1.5, traded)
+    widened = math.hypot(0.60 * max(sigma - 0.35, 0.0) ** 1.5, traded)
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
-    fit_var = max(float(j_thick @ cov @ j_thick), 0.0) * 0.3 * scale
-    skull_sd = float(np.sqrt(fit_var + 0.011**2 + widened**2))
+    fit_var = max(float(j_thick @ cov @ j_thick), 0.0) * 0.22 * scale
+    skull_sd = float(np.sqrt(fit_var + 0.009**2 + widened**2))
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
-    scalp_sd = float(np.sqrt((0.9 * outer_sd) ** 2 + (0.8 * widened) ** 2 + 0.016**2))
+    scalp_sd = float(np.sqrt((0.8 * outer_sd) ** 2 + (0.8 * widened) ** 2 + 0.014**2))
     if levels.clip_low_hu is not None:
         scalp_sd = math.hypot(scalp_sd, _CLIPPED_SCALP_SD_MM)
     if levels.clip_high_hu is not None:
