@@ -20,6 +20,7 @@ from entrypoint.cli.map import map_
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
 from entrypoint.cli.schema import schema
+from entrypoint.cli.sheet import sheet
 from entrypoint.cli.vary import vary
 from entrypoint.errors import EntrypointError
 
@@ -43,6 +44,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     map_: "Map where every margin holds round the site on a CT.",
     vary: "Tabulate every figure on a CT over a grid of rules.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
+    sheet: "Make a one-page sheet of a plan, to print and to hold.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",
