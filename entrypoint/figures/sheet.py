@@ -158,7 +158,7 @@ class _Sheet:
         room = self.width - wide - 5.0
         page.write(self.left, top + 7.4, SIDE_WORDS[self.side], size=24.0, weight="bold",
                    gid="title")  # fmt: skip
-        person = "Adult" if plan.rule.person == Person.ADULT.value else "CHILD: GEOMETRY ONLY"
+        person = "Adult" if plan.rule.person == Person.ADULT.value else "CHILD: geometry only"
         said = f"Frontal entry. {person}. {_MADE_FROM[plan.input.kind]}: {plan.input.name}."
         lines = page.wrapped(said, room - 4.0, size=9.5, weight="bold")
         if len(lines) > 1:  # a label may be long

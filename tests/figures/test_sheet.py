@@ -173,7 +173,7 @@ def test_a_child_has_geometry_alone(adult):
     assert_a_sheet(figure, Side.RIGHT, practice=True)
     assert named_texts(figure, "no-stop") == ["NO STOP LENGTH IS GIVEN"]
     assert named_texts(figure, "sensor") == ["none"]
-    assert "CHILD: GEOMETRY ONLY" in said(figure)
+    assert "CHILD: geometry only" in said(figure)
     assert "Midline to the sensor tip" not in said(figure)
 
 
