@@ -160,8 +160,8 @@ class _Sheet:
                    gid="title")  # fmt: skip
         person = "Adult" if plan.rule.person == Person.ADULT.value else "CHILD: geometry only"
         said = f"Frontal entry. {person}. {_MADE_FROM[plan.input.kind]}: {plan.input.name}."
-        lines = page.wrapped(said, room - 4.0, size=9.5, weight="bold")
-        if len(lines) > 1:  # a label may be long
+        if page.width(said, size=9.5, weight="bold") > room:  # a label may be long
+            lines = page.wrapped(said, room - 4.0, size=9.5, weight="bold")
             said = lines[0].rstrip(":.") + " ..."
         page.write(self.left, top + 12.0, said, size=9.5, weight="bold", gid="person")
         under = page.paragraph(
