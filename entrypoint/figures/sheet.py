@@ -160,10 +160,12 @@ class _Sheet:
                    gid="title")  # fmt: skip
         person = "Adult" if plan.rule.person == Person.ADULT.value else "CHILD: geometry only"
         said = f"Frontal entry. {person}. {_MADE_FROM[plan.input.kind]}: {plan.input.name}."
-        if page.width(said, size=9.5, weight="bold") > room:  # a label may be long
-            lines = page.wrapped(said, room - 4.0, size=9.5, weight="bold")
+        size = min(9.5, 9.5 * room / page.width(said, size=9.5, weight="bold"))
+        if size < 8.5:  # a label may be long
+            size = 8.5
+            lines = page.wrapped(said, room - 4.0, size=size, weight="bold")
             said = lines[0].rstrip(":.") + " ..."
-        page.write(self.left, top + 12.0, said, size=9.5, weight="bold", gid="person")
+        page.write(self.left, top + 12.0, said, size=size, weight="bold", gid="person")
         under = page.paragraph(
             self.left, top + 13.6, room, f"{plan.caveat} {plan.sides_note}", gid="caveat"
         )

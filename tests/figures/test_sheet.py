@@ -173,7 +173,9 @@ def test_a_child_has_geometry_alone(adult):
     assert_a_sheet(figure, Side.RIGHT, practice=True)
     assert named_texts(figure, "no-stop") == ["NO STOP LENGTH IS GIVEN"]
     assert named_texts(figure, "sensor") == ["none"]
-    assert "CHILD: geometry only" in said(figure)
+    (who,) = named_texts(figure, "person")
+    assert "CHILD: geometry only" in who
+    assert who.endswith(f"{plan.input.name}.")
     assert "Midline to the sensor tip" not in said(figure)
 
 
