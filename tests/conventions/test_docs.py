@@ -17,7 +17,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
 RUNTIME = PROJECT["dependencies"]
 TEST = PROJECT["optional-dependencies"]["test"]
 MODULE_OF = {"pillow": "PIL", "simpleitk": "SimpleITK"}
-RUN_AS_COMMANDS = {"ruff", "mypy"}
+RUN_AS_COMMANDS = {"ruff", "mypy", "pytest-xdist"}
 
 
 def name_of(requirement):
