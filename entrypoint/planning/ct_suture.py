@@ -30,7 +30,10 @@ _SEAM_SD_MM = 0.4  # a seam is wide and its middle need not be where the gap was
 # real scan); a line pieced together from other things by more.
 _COURSE_MM, _USUAL_WANDER_MM, _MOST_WANDER_MM = 48.0, 1.0, 1.65
 _SD_PER_WANDER = 2.0
-_FARTHEST = 1.35  # of the spread within which a line is looked for: about 22 mm
+_FARTHEST = 1.2  # of the spread within which a line is looked for: about 19 mm
+_RIGHT_ACROSS = 0.85
+_ALONE_SD = 0.4  # mm a mm of voxel over 1.25 mm
+_BREGMA_BESIDE_SD_MM = 3.0  # where the line was seen on one side only
 _CROSSING_SD_MM = 0.3  # where the smoothed line crosses the midline, and the outer table there
 
 
@@ -142,9 +145,9 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     middle = np.abs(lateral) < _MIDDLE_MM
     bregma_seen = bool(seen[middle].mean() >= _BREGMA_SHARE)
 
-    # A dark line over the midline alone can be anything that crosses it.
+    # A dark line over the midline, or on one side alone, can be anything that runs there.
     any_seen = How.MEASURED in how.values()
-    bregma_seen &= any_seen
+    bregma_seen &= all(h is How.MEASURED for h in how.values())
     offset = _offset_of_unseen(found.rows, prior, seen, lateral) if any_seen else 0.0
     rows = np.where(seen & any_seen, found.rows, prior + offset)
     for side, sign in _SIGNS:
@@ -154,11 +157,16 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     points = _on_map(vault, rows)
     curve = _smoothed(points)
     voxel = float(np.max(head.volume.grid.voxel_mm))
-    over_mm = max(found.wander_mm - _USUAL_WANDER_MM, 0.0)
-    measured_sd = float(np.hypot(np.hypot(0.06, 0.07 * voxel), _SD_PER_WANDER * over_mm))
-    estimated_sd = (
-        value("suture_bow_sd") if any_seen else float(np.hypot(bregma_sd, value("suture_bow_sd")))
+    # A line on one side alone, over coarse slices, may be steps between them.
+    alone = (
+        0.0 if all(h is How.MEASURED for h in how.values()) else _ALONE_SD * max(voxel - 1.25, 0)
     )
+    over_mm = max(found.wander_mm - _USUAL_WANDER_MM, 0.0)
+    measured_sd = float(
+        np.sqrt(0.06**2 + (0.07 * voxel) ** 2 + (_SD_PER_WANDER * over_mm) ** 2 + alone**2)
+    )
+    from_beside_sd = _BREGMA_BESIDE_SD_MM if any_seen else bregma_sd
+    estimated_sd = float(np.hypot(from_beside_sd, value("suture_bow_sd")))
     seam_sd = float(np.hypot(measured_sd, _SEAM_SD_MM))
     sd = {
         s: estimated_sd if h is How.ESTIMATED else seam_sd if found.dense[s] else measured_sd
@@ -175,7 +183,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
         dense=found.dense,
         sd_mm=sd,
         bregma_mm=bregma,
-        bregma_sd_mm=crossing_sd if bregma_seen else (3.0 if any_seen else bregma_sd),
+        bregma_sd_mm=crossing_sd if bregma_seen else from_beside_sd,
         bregma_how=How.DETECTED if bregma_seen else How.ESTIMATED,
         vault=vault,
     )
@@ -245,9 +253,11 @@ def _line(
     at = np.clip(np.rint(path.row).astype(int), 0, len(holes) - 1)
     on_bone = ~holes[at, np.arange(len(at))]
     stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_factor * rival)
-    # No published head has its suture so far off: the edge of a flap, or a fracture.
-    near = np.abs(path.row - prior) < _FARTHEST * prior_sd
-    seen = on_bone & stands_out & near
+    seen = on_bone & stands_out
+    if seen.mean() < _RIGHT_ACROSS:
+        # Few heads have their suture so far off: on one side it is the edge of a flap, or a
+        # fracture; only a line right across the vault is believed there.
+        seen &= np.abs(path.row - prior) < _FARTHEST * prior_sd
     lateral_mm = radius_mm * np.sin(np.radians(_LAM_DEG))
     wander_mm = _wander_mm((path.row - prior) * row_mm, lateral_mm, seen)
     if wander_mm > _MOST_WANDER_MM:
