@@ -123,13 +123,13 @@ def _past_metal(
     out = start.copy()
     thickest = round(_METAL_ON_SKIN_MM / step_mm)
     gap = max(2, round(1.2 / step_mm))
-    for i in np.flatnonzero(start >= 0):
+    rows = np.flatnonzero(start >= 0)
+    firsts = start[rows, None]
+    run = hu[rows[:, None], np.minimum(firsts + np.arange(thickest), hu.shape[1] - 1)]
+    before = hu[rows[:, None], np.maximum(firsts - 1 - np.arange(gap), 0)]
+    on_skin = (firsts[:, 0] > 0) & (before.min(axis=1) < skin_hu)
+    for i in rows[(run.max(axis=1) >= METAL_HU) | on_skin]:
         first = int(start[i])
-        run = hu[i, first : first + thickest]
-        before = hu[i, max(0, first - gap) : first]
-        on_skin = len(before) > 0 and before.min() < skin_hu
-        if not len(run) or (run.max() < METAL_HU and not on_skin):
-            continue
         quiet = np.flatnonzero(~dense[i, first:])
         if not quiet.size:
             continue
