@@ -98,11 +98,14 @@ def through_midline(
     """Turn the mirror plane into the plane through what lies on the midline itself."""
     cov, agreeing = np.eye(3), 0.0
     far = np.inf
-    for prior_mm, prior_rad in (_MIRROR_SD, _FIRST_LOOK_SD, _FIRST_LOOK_SD):
+    looks = ((*_MIRROR_SD, 2.4), (*_FIRST_LOOK_SD, 1.5), (*_FIRST_LOOK_SD, 1.5))
+    for prior_mm, prior_rad, row_deg in looks:
         if far < _NEAR_ENOUGH:
             break
         section = cut(volume, coarse, frame, PHI_DEG[::3])
-        places = vault_places(volume, coarse, frame, section, noise_hu=noise_hu)
+        places = vault_places(
+            volume, coarse, frame, section, noise_hu=noise_hu, row_deg=row_deg
+        )
         try:
             hollow, _ = find_nasion(face_profile(section), frame.unit_right)
             places = [p for p in places if _beyond_sinus(p.position_mm, hollow.position_mm)]

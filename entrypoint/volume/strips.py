@@ -25,10 +25,16 @@ _OFF_MIDLINE_MM = {"suture": 0.5, "crest": 0.5, "falx": 0.5, "nose": 0.5}
 
 
 def vault_places(
-    volume: Volume, head: CoarseHead, frame: HeadFrame, section: PolarSection, *, noise_hu: float
+    volume: Volume,
+    head: CoarseHead,
+    frame: HeadFrame,
+    section: PolarSection,
+    *,
+    noise_hu: float,
+    row_deg: float = _ROW_DEG,
 ) -> list[MidlinePlace]:
     """Places along the vault at which density, thickness or what lies under the bone is even."""
-    phi = np.arange(-5.0, 205.0, _ROW_DEG)
+    phi = np.arange(-5.0, 205.0, row_deg)
     radius = np.interp(
         phi,
         section.angles_deg[np.isfinite(section.bone_mm)],
