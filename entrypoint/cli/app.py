@@ -17,6 +17,7 @@ from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
 from entrypoint.cli.map import map_
+from entrypoint.cli.model import model
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
 from entrypoint.cli.schema import schema
@@ -45,6 +46,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     vary: "Tabulate every figure on a CT over a grid of rules.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
+    model: "Make a head to print or to show, from a CT.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",
