@@ -59,7 +59,8 @@ class EntrypointError(Exception):
         self.expected = expected
         self.next_step = next_step
         sentence = f"{found}; expected {expected}; {next_step}"
-        super().__init__(sentence[:1].upper() + sentence[1:].rstrip(".") + ".")
+        ending = "" if sentence.endswith("?") else "."
+        super().__init__(sentence[:1].upper() + sentence[1:].rstrip(".") + ending)
 
 
 class InputError(EntrypointError):
