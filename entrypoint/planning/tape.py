@@ -110,7 +110,7 @@ def check_measures(measures: Mapping[str, float], rule: Rule) -> tuple[Finding, 
                 if usual[0] * 0.9 <= found * factor <= usual[1] * 1.1
             ]
             raise FieldRefused(
-                found=f"{_WORDS[name]}: {found:g} mm",
+                found=f"a {_WORDS[name]} of {found:g} mm",
                 expected=f"{low:.0f} to {high:.0f} mm",
                 next_step=f"did you mean {likely[0]}?" if likely else "measure again, in mm",
             )
