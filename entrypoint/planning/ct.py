@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint import __version__
-from entrypoint.planning import head_findings as about
 from entrypoint.planning.corridor import CorridorRead, read_corridor
 from entrypoint.planning.corridor_findings import corridor_findings, corridor_looked_at
 from entrypoint.planning.ct_given import Given
@@ -18,15 +17,15 @@ from entrypoint.planning.ct_parts import CtParts, ct_parts
 from entrypoint.planning.ct_side import side_plan
 from entrypoint.planning.ct_site import Site
 from entrypoint.planning.ct_suture import CtSuture
+from entrypoint.planning.ct_whole import slice_mm, whole_head_findings
 from entrypoint.planning.findings import ordered
+from entrypoint.planning.head_findings import side_not_measured
 from entrypoint.planning.model import (
     CoronalSuture,
-    Finding,
     How,
     ImageQuality,
     InputInfo,
     Landmark,
-    Level,
     LookedAt,
     MidsagittalPlane,
     Plan,
@@ -34,7 +33,7 @@ from entrypoint.planning.model import (
     Side,
     SidePlan,
 )
-from entrypoint.reference import row, spread, value
+from entrypoint.reference import spread
 from entrypoint.volume.facts import FileFacts
 from entrypoint.volume.volume import Volume
 
@@ -42,9 +41,6 @@ __all__ = ["plan_from_parts", "plan_from_volume"]
 
 FloatArray = NDArray[np.float64]
 _FWHM_PER_SIGMA = 2.3548
-# Cortical bone of the vault peaks below the first; below the second its tables look alike.
-_USUAL_TOP_HU, _LOW_TOP_HU = 2000.0, 1250.0
-_USUAL_FLOOR_HU = -950.0  # a file cut off at air's own level has lost nothing
 
 
 def plan_from_volume(
@@ -111,14 +107,15 @@ def plan_from_parts(
     head, suture, sites, rule = parts.head, parts.suture, parts.sites, parts.rule
     if not any(side in sites for side in sides):
         raise parts.refused[sides[0]]
-    whole = [*_head_findings(head, suture, rule, facts, parts.given), *parts.doubts]
+    plane = _plane_record(head, parts.plane_given)
+    whole = whole_head_findings(parts, plane, facts)
     child = rule.person == "child" or any(f.code == "child-suspected" for f in whole)
     plans: dict[Side, SidePlan] = {}
     corridors: dict[Side, CorridorRead] = {}
     for side in sides:
         if side in parts.refused:
             why = str(parts.refused[side])
-            plans[side] = SidePlan(findings=(about.side_not_measured(why, side),))
+            plans[side] = SidePlan(findings=(side_not_measured(why, side),))
             continue
         other = sites.get(Side.LEFT if side is Side.RIGHT else Side.RIGHT)
         planned = side_plan(
@@ -142,7 +139,7 @@ def plan_from_parts(
         rule=rule,
         sides=plans,
         landmarks=_landmarks(head, suture, parts.given),
-        midsagittal_plane=_plane_record(head, parts.plane_given),
+        midsagittal_plane=plane,
         coronal_suture=_suture_record(suture),
         findings=ordered(whole),
         looked_at=_looked_at(measured, unmeasured, suture, head, corridors),
@@ -220,171 +217,10 @@ def _quality(head: CtHead, sites: list[Site], facts: FileFacts | None) -> ImageQ
     return ImageQuality(
         blur_fwhm_mm=_FWHM_PER_SIGMA * float(np.mean(blurs)) if blurs else None,
         noise_hu=head.noise_hu,
-        slice_mm=_slice_mm(head.volume),
+        slice_mm=slice_mm(head.volume),
         air_hu=head.coarse.levels.air_hu,
         soft_hu=head.coarse.levels.soft_hu,
     )
-
-
-def _head_findings(
-    head: CtHead, suture: CtSuture, rule: Rule, facts: FileFacts | None, given: Given
-) -> list[Finding]:
-    """Findings about the whole head and the file."""
-    out: list[Finding] = [about.sides_as_stated()]
-    if facts is not None:
-        if facts.practice:
-            out.append(about.practice_head())
-        if facts.transforms_differ_mm is not None:
-            out += about.world_matrices_differ(facts.transforms_differ_mm, facts.world_matrix_from)
-        if facts.unit == "unknown":
-            out.append(about.unit_assumed())
-        out += _stored(facts)
-    plane = _plane_record(head, False)
-    out += about.plane_uncertain(plane.sd_mm, plane.sd_deg)
-    if head.nasion_hollow is not None:
-        shallow = about.nasion_shallow(head.nasion_hollow.depth_mm, head.nasion_skin_sd_mm)
-        out += shallow
-        if not shallow and head.nasion_skin_sd_mm > 2.5:
-            out.append(
-                about.landmark_doubtful(
-                    "nasion skin", head.nasion_skin_sd_mm, "the nasal root is long and flat"
-                )
-            )
-    out += about.coarse_slices(_slice_mm(head.volume))
-    out += about.noise(head.noise_hu)
-    out += given.findings
-    out += _child(head, suture, rule)
-    out += _unusual(head, suture)
-    if head.inion_bone_mm is None:
-        out.append(
-            about.field_of_view("the inion is", level=Level.NOTE, figures=("landmarks.inion",))
-        )
-    out += about.asymmetry(_sides_differ_mm(suture))
-    return out
-
-
-def _slice_mm(volume: Volume) -> float:
-    """Largest distance between neighbouring planes of voxels: shear does not widen it."""
-    across = np.linalg.inv(volume.grid.world_from_index[:3, :3])
-    return float(1.0 / np.linalg.norm(across, axis=1).min())
-
-
-def _stored(facts: FileFacts) -> list[Finding]:
-    """What was done to read the file's values, each fact a note or a caution."""
-    out = []
-    if facts.offset_applied_hu is not None:
-        out.append(
-            about.stored_values(
-                f"the stored values read like HU shifted by {-facts.offset_applied_hu:.0f}; they "
-                "were shifted back"
-            )
-        )
-    if facts.clipped_low_hu is not None and facts.clipped_low_hu > _USUAL_FLOOR_HU:
-        out.append(
-            about.stored_values(
-                f"values below {facts.clipped_low_hu:.0f} HU are cut off in the file; the skin's "
-                "edge is read between that value and soft tissue"
-            )
-        )
-    if facts.clipped_high_hu is not None and facts.clipped_high_hu < _USUAL_TOP_HU:
-        out.append(
-            about.stored_values(
-                f"values above {facts.clipped_high_hu:.0f} HU are cut off in the file: the edges "
-                "of bone and its layers are less certain than their errors say",
-                level=Level.CAUTION if facts.clipped_high_hu < _LOW_TOP_HU else Level.NOTE,
-                figures=("thickness.skull_mm", "thickness.scalp_mm"),
-            )
-        )
-    if facts.padding_hu is not None:
-        out.append(
-            about.stored_values(
-                f"the file is padded with {facts.padding_hu:.0f}; that was read as air"
-            )
-        )
-    if facts.unusable_transform is not None:
-        out.append(
-            about.stored_values(
-                f"the file's {facts.unusable_transform} cannot be used; the other transform was"
-            )
-        )
-    if facts.sizes_disagree:
-        out.append(
-            about.stored_values(
-                "the voxel sizes in the header are not those of its transform; the transform was "
-                "used",
-                level=Level.CAUTION,
-                figures=("input.voxel_mm", "scalp_entry_mm"),
-            )
-        )
-    return out
-
-
-def _unusual(head: CtHead, suture: CtSuture) -> list[Finding]:
-    """Sizes beyond any of the published series: a wrong voxel size, or a most unusual head."""
-    out = []
-    length, high = _head_length_mm(head), row("head_length_men").high or 225.0
-    if length is not None and length > high:
-        low = row("head_length_women").low or 168.0
-        found = about.measure_unusual("length of the head", length, low, high)
-        out.append(replace(found, level=Level.CAUTION))
-    if head.nasion_bone_mm is not None and suture.bregma_how is not How.ESTIMATED:
-        chord = float(np.linalg.norm(suture.bregma_mm - head.nasion_bone_mm))
-        least, most = row("nasion_bregma_chord_women").low, row("nasion_bregma_chord_men").high
-        # The published chord starts at the suture, not at the deepest point.
-        slack = 2.0 * spread("nasion_deepest_offset")
-        if least is not None and most is not None and not least - slack < chord < most + slack:
-            out.append(
-                about.measure_unusual(
-                    "straight distance from nasion to bregma on bone", chord, least, most
-                )
-            )
-    return out
-
-
-def _head_length_mm(head: CtHead) -> float | None:
-    """Greatest length of the head in the midline; None where the back is not in view."""
-    phi = head.section.angles_deg
-    skin = head.frame.head_from_world(head.section.skin_points())
-    seen = np.isfinite(skin[:, 1])
-    brow = float(head.frame.phi_deg(head.nasion_skin_mm))  # under it lies the nose
-    front, back = seen & (phi > brow) & (phi < brow + 60), seen & (phi > 150) & (phi < 200)
-    # Without the back of the head in view there is no length.
-    whole = front.sum() > 20 and back.sum() > 0.8 * ((phi > 150) & (phi < 200)).sum()
-    length = None
-    if whole:
-        gap = skin[front][:, None, 1:] - skin[back][None, :, 1:]
-        length = float(np.sqrt(np.square(gap).sum(axis=2)).max())
-    return length
-
-
-def _child(head: CtHead, suture: CtSuture, rule: Rule) -> tuple[Finding, ...]:
-    """A head shorter than any adult woman's of the published series, or a vault as thin."""
-    length = _head_length_mm(head)
-    low = row("head_length_women").low or 168.0
-    why = ""
-    if length is not None and length < low - 4.0:
-        why = (
-            f"the head is {length:.0f} mm long, shorter than the shortest of the published "
-            f"series of adult women ({low:.0f} mm)"
-        )
-    women = row("head_length_women")
-    vault, least = float(np.nanmedian(suture.vault.thickness_mm)), value("vault_child_limit")
-    short = length is not None and length < women.value - 2.0 * (women.spread or 7.5)
-    if not why and short and vault < least:
-        why = (
-            f"the head is {length:.0f} mm long and its vault {vault:.1f} mm thick (median along "
-            f"the top), under {least:.1f} mm"
-        )
-        return about.child(rule.person, why, value_found=vault, limit=least)
-    return about.child(rule.person, why, value_found=length, limit=low)
-
-
-def _sides_differ_mm(suture: CtSuture) -> float:
-    """Largest smoothed difference of mirrored radii over the vault."""
-    from scipy import ndimage
-
-    radius = ndimage.uniform_filter(suture.vault.radius_mm, size=(15, 7), mode="nearest")
-    return float(np.nanpercentile(np.abs(radius - radius[:, ::-1]), 99))
 
 
 def _looked_at(
