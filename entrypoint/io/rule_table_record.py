@@ -9,20 +9,18 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
-import json
 import re
 from pathlib import Path
 from typing import Any
 
 from entrypoint.io.atomic import write_text
-from entrypoint.io.record import _build, _plain
-from entrypoint.io.schema import _reference
-from entrypoint.io.strict_json import parse, refuse, shown
+from entrypoint.io.record_kind import RecordKind
+from entrypoint.io.schema import schema_of, text_of
+from entrypoint.io.strict_json import refuse
 from entrypoint.planning.rule_table_model import RuleRow, RuleTable
 
 __all__ = [
-    "RECORD",
-    "VERSION",
+    "RULES",
     "csv_of_rules",
     "dumps_rules",
     "loads_rules",
@@ -32,11 +30,18 @@ __all__ = [
     "write_rules",
 ]
 
-RECORD = "entrypoint.rules"
-VERSION = 1
+RULES = RecordKind(
+    name="entrypoint.rules",
+    version=1,
+    model=RuleTable,
+    first=("caveat", "sides_note", "not_a_plan", "practice", "tool_version"),
+    one="a record of rules",
+    the="the record of rules",
+    description="Figures over a grid of rules, for planning and teaching only. A row is no "
+    "plan of its point. Positions are world RAS millimetres. Null means: not known. Fields "
+    "that are not named here are to be ignored.",
+)
 PRACTICE = "PRACTICE HEAD, NOT A PATIENT"
-_WHAT = "the record of rules"
-_FIRST = ("caveat", "sides_note", "not_a_plan", "practice", "tool_version")
 _FIGURES = tuple(
     f.name
     for f in dataclasses.fields(RuleRow)
@@ -56,16 +61,12 @@ def rules_to_dict(table: RuleTable) -> dict[str, Any]:
     FieldRefused
         When a number is NaN or infinite.
     """
-    names = [f.name for f in dataclasses.fields(table)]
-    out: dict[str, Any] = {"record": RECORD, "version": VERSION}
-    for name in [*_FIRST, *(n for n in names if n not in _FIRST)]:
-        out[name] = _plain(getattr(table, name), name)
-    return out
+    return RULES.to_dict(table)
 
 
 def dumps_rules(table: RuleTable) -> str:
     """A table of rules as JSON text, ending in a line feed."""
-    return json.dumps(rules_to_dict(table), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return RULES.dumps(table)
 
 
 def loads_rules(text: str) -> RuleTable:
@@ -83,21 +84,9 @@ def loads_rules(text: str) -> RuleTable:
     entrypoint.errors.FieldRefused: The record of rules has version 2; expected version 1; use a \
 newer version of this tool.
     """
-    data = parse(text, what=_WHAT)
-    if not isinstance(data, dict) or data.get("record") != RECORD:
-        raise refuse('the text has no "record": "entrypoint.rules"', "a record of rules")
-    version = data.get("version")
-    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
-        raise refuse(f"{_WHAT} has version {shown(version)}", f"version {VERSION}")
-    if version > VERSION:
-        raise refuse(
-            f"{_WHAT} has version {version}",
-            f"version {VERSION}",
-            "use a newer version of this tool",
-        )
-    made: RuleTable = _build(RuleTable, data, _WHAT)
+    made = RULES.loads(text)
     if not made.sides:
-        raise refuse(f"{_WHAT} tabulates no side", "at least one side")
+        raise refuse(f"{RULES.the} tabulates no side", "at least one side")
     return made
 
 
@@ -113,29 +102,12 @@ def write_rules(table: RuleTable, path: str | Path, *, force: bool = False) -> P
 
 def rules_schema() -> dict[str, Any]:
     """The JSON Schema of the record of rules, made from its model."""
-    definitions: dict[str, Any] = {}
-    _reference(RuleTable, definitions)
-    top = definitions.pop(RuleTable.__name__)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": RECORD,
-        "description": "Figures over a grid of rules, for planning and teaching only. A row is no "
-        "plan of its point. Positions are world RAS millimetres. Null means: not known. Fields "
-        "that are not named here are to be ignored.",
-        "type": "object",
-        "properties": {
-            "record": {"const": RECORD, "description": "What kind of record this is."},
-            "version": {"const": VERSION, "description": "Version of the record's form."},
-            **top["properties"],
-        },
-        "required": ["record", "version", *top["required"]],
-        "$defs": dict(sorted(definitions.items())),
-    }
+    return schema_of(RULES)
 
 
 def rules_schema_text() -> str:
     """The schema as JSON text."""
-    return json.dumps(rules_schema(), indent=1, ensure_ascii=False) + "\n"
+    return text_of(RULES)
 
 
 def csv_of_rules(table: RuleTable) -> str:

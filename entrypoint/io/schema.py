@@ -1,4 +1,4 @@
-"""The record's JSON Schema (draft 2020-12), made from the model so that the two cannot differ."""
+"""Records' JSON Schemas (draft 2020-12), made from the models so that the two cannot differ."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from entrypoint.io.record import RECORD, VERSION
-from entrypoint.planning.model import Plan
+from entrypoint.io.record import PLAN
+from entrypoint.io.record_kind import RecordKind
 
 _UNITS = (
     ("_mm3", "cubic millimetres"),
@@ -86,31 +86,39 @@ _WORDS = {
 }
 
 
-def schema() -> dict[str, Any]:
-    """The JSON Schema of the plan record."""
+def schema_of(kind: RecordKind[Any]) -> dict[str, Any]:
+    """The JSON Schema of a kind of record."""
     definitions: dict[str, Any] = {}
-    _reference(Plan, definitions)
-    plan = definitions.pop(Plan.__name__)
-    plan["properties"] = {
-        "record": {"const": RECORD, "description": "What kind of record this is."},
-        "version": {"const": VERSION, "description": "Version of the record's form."},
-        **plan["properties"],
-    }
-    plan["required"] = ["record", "version", *plan["required"]]
+    _reference(kind.model, definitions)
+    top = definitions.pop(kind.model.__name__)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": RECORD,
-        "description": "A cranial entry plan, for planning and teaching only. Positions are world "
-        "RAS millimetres. Null means: cannot be known from this input. Fields that are not named "
-        "here may be present and are to be ignored.",
-        **{k: v for k, v in plan.items() if k != "description"},
+        "title": kind.name,
+        "description": kind.description,
+        "type": "object",
+        "properties": {
+            "record": {"const": kind.name, "description": "What kind of record this is."},
+            "version": {"const": kind.version, "description": "Version of the record's form."},
+            **top["properties"],
+        },
+        "required": ["record", "version", *top["required"]],
         "$defs": dict(sorted(definitions.items())),
     }
 
 
+def text_of(kind: RecordKind[Any]) -> str:
+    """The schema of a kind of record as JSON text."""
+    return json.dumps(schema_of(kind), indent=1, ensure_ascii=False) + "\n"
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema of the plan record."""
+    return schema_of(PLAN)
+
+
 def schema_text() -> str:
-    """The schema as JSON text."""
-    return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+    """The schema of the plan record as JSON text."""
+    return text_of(PLAN)
 
 
 def _reference(kind: type, definitions: dict[str, Any]) -> dict[str, Any]:

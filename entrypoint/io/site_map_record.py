@@ -6,10 +6,8 @@ it, and, on the input's own voxels, to a NIfTI volume of labels.
 
 from __future__ import annotations
 
-import dataclasses
 import gzip
 import io
-import json
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +16,9 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import OutputRefused
 from entrypoint.io.atomic import write_bytes, write_text
-from entrypoint.io.record import _build, _plain
-from entrypoint.io.schema import _reference
-from entrypoint.io.strict_json import parse, refuse, shown
+from entrypoint.io.record_kind import RecordKind
+from entrypoint.io.schema import schema_of, text_of
+from entrypoint.io.strict_json import refuse
 from entrypoint.planning.chart_lookup import look_up
 from entrypoint.planning.map_margins import MARGINS, MarginField
 from entrypoint.planning.model import Side
@@ -31,8 +29,7 @@ from entrypoint.volume.grid import Grid
 
 __all__ = [
     "LABELS",
-    "RECORD",
-    "VERSION",
+    "MAP",
     "arrays_of",
     "dumps_map",
     "label_volume",
@@ -46,15 +43,23 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
-RECORD = "entrypoint.map"
-VERSION = 1
+MAP = RecordKind(
+    name="entrypoint.map",
+    version=1,
+    model=SiteMap,
+    first=("caveat", "sides_note", "not_in_it", "practice", "tool_version"),
+    one="a map record",
+    the="the map record",
+    description="A map of the frontal site, for planning and teaching only. The "
+    "within-margins area says nothing of what was not looked at. Positions are world RAS "
+    "millimetres. Null means: not known. Fields that are not named here are to be ignored.",
+)
 LABELS = {
     0: "not mapped",
     1: "mapped, some margin is broken at the best estimate",
     2: "every margin holds at the best estimate",
     3: "every margin holds with 95 % probability",
 }
-_WHAT = "the map record"
 _CHART_ARRAYS = (
     "scalp_entry_mm",
     "outer_table_mm",
@@ -82,17 +87,12 @@ def map_to_dict(site_map: SiteMap) -> dict[str, Any]:
     FieldRefused
         When a number is NaN or infinite.
     """
-    names = [f.name for f in dataclasses.fields(site_map)]
-    first = ("caveat", "sides_note", "not_in_it", "practice", "tool_version")
-    out: dict[str, Any] = {"record": RECORD, "version": VERSION}
-    for name in [*first, *(n for n in names if n not in first)]:
-        out[name] = _plain(getattr(site_map, name), name)
-    return out
+    return MAP.to_dict(site_map)
 
 
 def dumps_map(site_map: SiteMap) -> str:
     """A site map as JSON text, ending in a line feed."""
-    return json.dumps(map_to_dict(site_map), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return MAP.dumps(site_map)
 
 
 def loads_map(text: str) -> SiteMap:
@@ -110,21 +110,9 @@ def loads_map(text: str) -> SiteMap:
     entrypoint.errors.FieldRefused: The map record has version 2; expected version 1; use a newer \
 version of this tool.
     """
-    data = parse(text, what=_WHAT)
-    if not isinstance(data, dict) or data.get("record") != RECORD:
-        raise refuse('the text has no "record": "entrypoint.map"', "a map record")
-    version = data.get("version")
-    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
-        raise refuse(f"{_WHAT} has version {shown(version)}", f"version {VERSION}")
-    if version > VERSION:
-        raise refuse(
-            f"{_WHAT} has version {version}",
-            f"version {VERSION}",
-            "use a newer version of this tool",
-        )
-    made: SiteMap = _build(SiteMap, data, _WHAT)
+    made = MAP.loads(text)
     if not made.sides:
-        raise refuse(f"{_WHAT} maps no side", "at least one side")
+        raise refuse(f"{MAP.the} maps no side", "at least one side")
     return made
 
 
@@ -140,29 +128,12 @@ def write_map(site_map: SiteMap, path: str | Path, *, force: bool = False) -> Pa
 
 def map_schema() -> dict[str, Any]:
     """The JSON Schema of the map record, made from its model."""
-    definitions: dict[str, Any] = {}
-    _reference(SiteMap, definitions)
-    top = definitions.pop(SiteMap.__name__)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": RECORD,
-        "description": "A map of the frontal site, for planning and teaching only. The "
-        "within-margins area says nothing of what was not looked at. Positions are world RAS "
-        "millimetres. Null means: not known. Fields that are not named here are to be ignored.",
-        "type": "object",
-        "properties": {
-            "record": {"const": RECORD, "description": "What kind of record this is."},
-            "version": {"const": VERSION, "description": "Version of the record's form."},
-            **top["properties"],
-        },
-        "required": ["record", "version", *top["required"]],
-        "$defs": dict(sorted(definitions.items())),
-    }
+    return schema_of(MAP)
 
 
 def map_schema_text() -> str:
     """The schema as JSON text."""
-    return json.dumps(map_schema(), indent=1, ensure_ascii=False) + "\n"
+    return text_of(MAP)
 
 
 def arrays_of(
