@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.plan import Sides
+from entrypoint.cli.options import Sides
 
 ENDINGS = ("png", "svg", "pdf")
 _BOTH_IN_ONE = ("map", "tape")
@@ -133,7 +133,7 @@ def _one_file(
     out: str, ending: str, view: View, count: int, force: bool, plan: str, volume: str | None
 ) -> None:
     """Refuse what does not go into one file, before any work."""
-    from entrypoint.cli.plan import _not_an_input
+    from entrypoint.cli.options import not_an_input
     from entrypoint.io.atomic import check_target
 
     if ending not in ENDINGS:
@@ -150,7 +150,7 @@ def _one_file(
             param_hint="--side",
         )
     check_target(out, force=force)
-    _not_an_input(out, plan, volume)
+    not_an_input(out, plan, volume)
 
 
 def _size(text: str | None, dpi: int) -> tuple[float, float | None] | None:

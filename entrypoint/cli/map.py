@@ -6,43 +6,43 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.plan import Number, Sides, _not_an_input, _rule
+from entrypoint.cli.options import (
+    Adult,
+    Child,
+    Engagement,
+    Force,
+    Label,
+    Landmarks,
+    Lateral,
+    LateralArc,
+    MidlineArc,
+    MidlineMargin,
+    OfSide,
+    Pupils,
+    Quiet,
+    SensorDepth,
+    Sides,
+    SutureMargin,
+    Volume,
+    not_an_input,
+    rule_of,
+)
 
 
 def map_(
-    volume: Annotated[str, typer.Argument(metavar="VOLUME", help="A CT volume (.nii, .nii.gz).")],
-    landmarks: Annotated[
-        str | None,
-        typer.Option(metavar="FILE", help="Landmarks, JSON or CSV: override what is found."),
-    ] = None,
-    side: Annotated[Sides, typer.Option(help="The PATIENT'S side; both by default.")] = Sides.BOTH,
-    midline_arc_mm: Annotated[
-        Number, typer.Option(help="Tape of the rule, from the nasion backwards. [110]")
-    ] = None,
-    lateral_arc_mm: Annotated[
-        Number, typer.Option(help="Tape of the rule to the side. [30]")
-    ] = None,
-    lateral: Annotated[
-        str | None,
-        typer.Option(metavar="mid-pupillary|MM", help="The same, or half the pupils' distance."),
-    ] = None,
-    suture_margin_mm: Annotated[
-        Number, typer.Option(help="Least distance in front of the coronal suture. [10]")
-    ] = None,
-    midline_margin_mm: Annotated[
-        Number, typer.Option(help="Least distance to the midline plane. [10]")
-    ] = None,
-    sensor_depth_mm: Annotated[
-        Number, typer.Option(help="Sensor tip below the inner table. [15]")
-    ] = None,
-    engagement_mm: Annotated[
-        Number, typer.Option(help="How deep the bolt engages: bone must be as thick.")
-    ] = None,
-    interpupillary_mm: Annotated[
-        Number, typer.Option(help="Straight distance between the pupils.")
-    ] = None,
-    adult: Annotated[bool, typer.Option("--adult", help="The head is an adult's.")] = False,
-    child: Annotated[bool, typer.Option("--child", help="The head is a child's.")] = False,
+    volume: Volume,
+    landmarks: Landmarks = None,
+    side: OfSide = Sides.BOTH,
+    midline_arc_mm: MidlineArc = None,
+    lateral_arc_mm: LateralArc = None,
+    lateral: Lateral = None,
+    suture_margin_mm: SutureMargin = None,
+    midline_margin_mm: MidlineMargin = None,
+    sensor_depth_mm: SensorDepth = None,
+    engagement_mm: Engagement = None,
+    interpupillary_mm: Pupils = None,
+    adult: Adult = False,
+    child: Child = False,
     hand: Annotated[
         bool, typer.Option("--hand", help="Add what simulated hands add to the mark's place.")
     ] = False,
@@ -59,13 +59,9 @@ def map_(
             metavar="FILE.nii.gz", help="Write the areas as labels on the input's own voxels."
         ),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False,
-    label: Annotated[
-        str | None, typer.Option(help="A short name for the outputs; never a person's.")
-    ] = None,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", help="No progress and no notes: findings that ask for more.")
-    ] = False,
+    force: Force = False,
+    label: Label = None,
+    quiet: Quiet = False,
 ) -> None:
     """Map the site on a head CT: thickness, clearances, and the area within margins.
 
@@ -73,7 +69,7 @@ def map_(
     rules in use fall in it. For planning and teaching only.
     """
     typed = {"stop_seats_on": None, "source": volume, **locals()}
-    rule = _rule(typed)
+    rule = rule_of(typed)
     targets = [(json, ()), (arrays, (".npz",)), (labels, (".nii", ".nii.gz"))]
     for target, endings in targets:
         if target is not None and not (target == "-" and target is json):
@@ -124,7 +120,7 @@ def _target(
             param_hint="--arrays" if ".npz" in endings else "--labels",
         )
     check_target(path, force=force)
-    _not_an_input(path, volume, landmarks)
+    not_an_input(path, volume, landmarks)
 
 
 map_.__name__ = "map"

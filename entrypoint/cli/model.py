@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.plan import Sides, _not_an_input
+from entrypoint.cli.options import Sides, not_an_input
 
 ENDINGS = (".3mf", ".stl", ".glb")
 _CUT = "axial:"
@@ -66,7 +66,7 @@ def model(
     from entrypoint.io.atomic import check_target, write_bytes
 
     check_target(out, force=force)
-    _not_an_input(out, volume)
+    not_an_input(out, volume)
     from entrypoint import api
     from entrypoint.api.printed import head_model
     from entrypoint.cli.output import print_document, progress_shown

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.plan import SeatOn
+from entrypoint.cli.options import SeatOn
 
 
 class SideOf(StrEnum):
@@ -51,8 +51,8 @@ def sheet(
         raise typer.BadParameter("Give one of --adult and --child.", param_hint="--child")
     if Path(out).suffix.lower() != ".pdf":
         raise typer.BadParameter(f"{out!r} does not end in .pdf.", param_hint="--out")
+    from entrypoint.cli.options import not_an_input
     from entrypoint.cli.output import write_stdout
-    from entrypoint.cli.plan import _not_an_input
     from entrypoint.figures.sheet import sheet_pdf
     from entrypoint.figures.sheet_page import Paper
     from entrypoint.figures.sheet_words import Person, findings
@@ -61,7 +61,7 @@ def sheet(
     from entrypoint.planning.model import Level, Seat, Side
 
     check_target(out, force=force)
-    _not_an_input(out, plan)
+    not_an_input(out, plan)
     made, of = read_plan(plan), Side(side.value)
     person = Person.ADULT if adult else Person.CHILD if child else None
     content = sheet_pdf(

@@ -7,42 +7,45 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.plan import Number, SeatOn, Sides, _not_an_input, _rule
+from entrypoint.cli.options import (
+    Adult,
+    Child,
+    Engagement,
+    Force,
+    Label,
+    Landmarks,
+    MidlineMargin,
+    OfSide,
+    Quiet,
+    Seated,
+    SensorDepth,
+    Sides,
+    SutureMargin,
+    Volume,
+    not_an_input,
+    rule_of,
+)
 
 _EXAMPLES = "A:B:STEP as in 100:130:5, or a list as in 100,110,120"
 
 
 def vary(
-    volume: Annotated[str, typer.Argument(metavar="VOLUME", help="A CT volume (.nii, .nii.gz).")],
+    volume: Volume,
     midline_arc: Annotated[
         str, typer.Option(metavar="A:B:STEP|LIST", help="Midline arcs, mm: a range or a list.")
     ] = "100:130:5",
     lateral: Annotated[
         str, typer.Option(metavar="A:B:STEP|LIST", help="Lateral arcs, mm: the same.")
     ] = "20:40:5",
-    landmarks: Annotated[
-        str | None,
-        typer.Option(metavar="FILE", help="Landmarks, JSON or CSV: override what is found."),
-    ] = None,
-    side: Annotated[Sides, typer.Option(help="The PATIENT'S side; both by default.")] = Sides.BOTH,
-    suture_margin_mm: Annotated[
-        Number, typer.Option(help="Least distance in front of the coronal suture. [10]")
-    ] = None,
-    midline_margin_mm: Annotated[
-        Number, typer.Option(help="Least distance to the midline plane. [10]")
-    ] = None,
-    sensor_depth_mm: Annotated[
-        Number, typer.Option(help="Sensor tip below the inner table. [15]")
-    ] = None,
-    engagement_mm: Annotated[
-        Number, typer.Option(help="How deep the bolt engages the bone; no default.")
-    ] = None,
-    stop_seats_on: Annotated[
-        SeatOn | None,
-        typer.Option(help="What the stop's face seats on; without it no stop length is shown."),
-    ] = None,
-    adult: Annotated[bool, typer.Option("--adult", help="The head is an adult's.")] = False,
-    child: Annotated[bool, typer.Option("--child", help="The head is a child's.")] = False,
+    landmarks: Landmarks = None,
+    side: OfSide = Sides.BOTH,
+    suture_margin_mm: SutureMargin = None,
+    midline_margin_mm: MidlineMargin = None,
+    sensor_depth_mm: SensorDepth = None,
+    engagement_mm: Engagement = None,
+    stop_seats_on: Seated = None,
+    adult: Adult = False,
+    child: Child = False,
     json: Annotated[
         str | None,
         typer.Option("--json", metavar="FILE|-", help="Write the record; - prints only it."),
@@ -51,13 +54,9 @@ def vary(
         str | None,
         typer.Option("--csv", metavar="FILE|-", help="Write the rows as CSV; - prints only them."),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False,
-    label: Annotated[
-        str | None, typer.Option(help="A short name for the outputs; never a person's.")
-    ] = None,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", help="No progress and no notes: findings that ask for more.")
-    ] = False,
+    force: Force = False,
+    label: Label = None,
+    quiet: Quiet = False,
 ) -> None:
     """Tabulate every figure on a head CT over a grid of rules.
 
@@ -68,7 +67,7 @@ def vary(
         **locals(), "source": volume, "lateral": None, "lateral_arc_mm": None,
         "interpupillary_mm": None,
     }  # fmt: skip
-    rule = _rule(typed)
+    rule = rule_of(typed)
     midline_arcs = arcs_of(midline_arc, "midline_arc_mm", "--midline-arc")
     lateral_arcs = arcs_of(lateral, "lateral_arc_mm", "--lateral")
     from entrypoint.planning.rule_table_model import MOST_RULES
@@ -86,7 +85,7 @@ def vary(
     for target in (json, csv):
         if target is not None and target != "-":
             check_target(target, force=force)
-            _not_an_input(target, volume, landmarks)
+            not_an_input(target, volume, landmarks)
     from entrypoint import api
     from entrypoint.cli.output import print_document, progress_shown, write_json
     from entrypoint.planning.model import Level, Side
