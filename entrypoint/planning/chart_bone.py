@@ -61,7 +61,8 @@ def read_bone(
     entries_mm, unit_inward, feet_mm : (n, 3) arrays
         Paths from the scalp, and where they meet the sheet.
     suture_mm : (q, 3) array, optional
-        The coronal suture where it was seen: a dark line along it is no crack.
+        The coronal suture where it was seen: a dark line along it is no crack, and no bone in it
+        is no hole.
 
     Returns
     -------
@@ -217,14 +218,15 @@ def _no_sound_bone(
 
     points = sheet.points_mm()
     midline = np.abs((points - head.frame.origin_mm) @ head.frame.unit_right) < _MIDLINE_HALF_MM
-    known = midline
+    sutured = np.zeros(midline.shape, dtype=bool)
     if suture_mm is not None:
         away, _ = cKDTree(suture_mm).query(
             points.reshape(-1, 3), distance_upper_bound=_SUTURE_HALF_MM
         )
-        known = known | np.isfinite(away).reshape(known.shape)
-    cracked = crack_in(_as_patch(sheet, points), head.coarse.levels.soft_hu, known)
-    bad = points[sheet.missing | cracked | sheet.metal]
+        sutured = np.isfinite(away).reshape(sutured.shape)
+    cracked = crack_in(_as_patch(sheet, points), head.coarse.levels.soft_hu, midline | sutured)
+    # As at the plan's own point: a wide suture shows no bone, a hole over it reaches beyond it.
+    bad = points[(sheet.missing & ~sutured) | cracked | sheet.metal]
     if not len(bad):
         return np.zeros(len(feet_mm), dtype=bool)
     nearest, _ = cKDTree(bad).query(feet_mm)

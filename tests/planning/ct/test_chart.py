@@ -177,3 +177,11 @@ def test_a_sphere_of_bone_has_its_own_normals(adult):
     feet, normals = square_feet(ball, origin + 84.0 * out, lean, turns=4)
     np.testing.assert_allclose(feet, origin + 78.0 * out, atol=0.05)
     np.testing.assert_allclose(normals, out, atol=1e-3)
+
+
+@pytest.mark.parametrize("side", list(Side))
+def test_a_wide_suture_is_no_missing_bone(side):
+    """A child's: the chart and the plan's own point both have bone beside it."""
+    this = scanned_charts("child")
+    assert this.parts.sites[side].no_bone is None
+    assert this.charts[side].no_sound_bone.mean() < 0.05
