@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +24,6 @@ from entrypoint.reference import value
 from entrypoint.volume.sections import polar_section
 from entrypoint.volume.skull import CoarseHead, coarse_head
 from entrypoint.volume.volume import Volume
-
-if TYPE_CHECKING:
-    from entrypoint.planning.ct_head import CtHead
-    from entrypoint.planning.ct_suture import CtSuture
 
 __all__ = ["Site", "midline_skin", "read_sites", "skin_arc", "unseen"]
 
@@ -120,9 +115,7 @@ def read_sites(plan: Plan, volume: Volume, sides: tuple[Side, ...]) -> dict[Side
                 next_step="plan that side, or look at the findings that say why there is none",
             )
         try:
-            chart = read_chart(
-                cast("CtHead", head), tape, midsagittal, cast("CtSuture", seam), plan.rule, side
-            )
+            chart = read_chart(head, tape, midsagittal, seam, plan.rule, side)
         except MeasurementError as error:
             return error
         made, field = side_map(chart, plan.rule, Spreads.of_plan(found), how[side])

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.errors import MeasurementError
-from entrypoint.planning.ct_head import CtHead
+from entrypoint.planning.site_chart import ChartedHead
 from entrypoint.reference import value
 from entrypoint.volume.bone import BonePatch, crack_in
 from entrypoint.volume.bone_sheet import BoneSheet
@@ -47,7 +47,7 @@ class SiteBone:
 
 
 def read_bone(
-    head: CtHead,
+    head: ChartedHead,
     sheet: BoneSheet,
     entries_mm: FloatArray,
     unit_inward: FloatArray,
@@ -144,7 +144,7 @@ def read_bone(
     )
 
 
-def _tubes(head: CtHead, entries_mm: FloatArray, unit_inward: FloatArray) -> FloatArray:
+def _tubes(head: ChartedHead, entries_mm: FloatArray, unit_inward: FloatArray) -> FloatArray:
     """Means of each path and four round it: less noise, same edges."""
     u = np.cross(unit_inward, head.frame.unit_anterior)
     u = u / np.linalg.norm(u, axis=1, keepdims=True)
@@ -211,7 +211,7 @@ def _last_above(
 
 
 def _no_sound_bone(
-    head: CtHead, sheet: BoneSheet, feet_mm: FloatArray, suture_mm: FloatArray | None
+    head: ChartedHead, sheet: BoneSheet, feet_mm: FloatArray, suture_mm: FloatArray | None
 ) -> NDArray[np.bool_]:
     """Paths with missing or cracked bone or metal within the published distance."""
     from scipy.spatial import cKDTree
@@ -253,7 +253,7 @@ def _as_patch(sheet: BoneSheet, points: FloatArray) -> BonePatch:
 
 
 def _fits(
-    head: CtHead,
+    head: ChartedHead,
     sheet: BoneSheet,
     entries_mm: FloatArray,
     unit_inward: FloatArray,

@@ -16,11 +16,9 @@ from entrypoint.errors import MeasurementError
 from entrypoint.geometry.planes import Plane
 from entrypoint.planning.chart_bone import SiteBone, read_bone
 from entrypoint.planning.chart_tapes import scalp_grid
-from entrypoint.planning.ct_head import CtHead
-from entrypoint.planning.ct_suture import CtSuture
 from entrypoint.planning.entry import MidlineTape, side_sign
 from entrypoint.planning.model import How, Rule, Side
-from entrypoint.planning.site_chart import SiteChart
+from entrypoint.planning.site_chart import ChartedHead, ChartedSuture, SiteChart
 from entrypoint.planning.suture_many import suture_nearest_many_mm
 from entrypoint.reference import value
 from entrypoint.volume.bone_sheet import BoneSheet, bone_sheet, square_feet
@@ -37,10 +35,10 @@ _USUAL_SKULL_MM = 7.0  # only for the sinus envelope where no thickness is known
 
 
 def read_chart(
-    head: CtHead,
+    head: ChartedHead,
     tape: MidlineTape,
     midsagittal: Plane,
-    suture: CtSuture,
+    suture: ChartedSuture,
     rule: Rule,
     side: Side,
     midline_arcs_mm: FloatArray = MIDLINE_ARCS_MM,
@@ -50,10 +48,10 @@ def read_chart(
 
     Parameters
     ----------
-    head : CtHead
+    head : ChartedHead
     tape : MidlineTape
     midsagittal : Plane
-    suture : CtSuture
+    suture : ChartedSuture
     rule : Rule
         Its sensor depth.
     side : Side
@@ -141,9 +139,9 @@ class _Figures:
 
 
 def _figures(
-    head: CtHead,
+    head: ChartedHead,
     midsagittal: Plane,
-    suture: CtSuture,
+    suture: ChartedSuture,
     rule: Rule,
     side: Side,
     unit_backward: FloatArray,
@@ -171,7 +169,7 @@ def _away(midsagittal: Plane, side: Side, points_mm: FloatArray) -> FloatArray:
     return side_sign(side) * ((points_mm - midsagittal.point_mm) @ midsagittal.unit_normal)
 
 
-def _sheet(head: CtHead, entries_mm: FloatArray) -> BoneSheet:
+def _sheet(head: ChartedHead, entries_mm: FloatArray) -> BoneSheet:
     """The bone under entries and round them."""
     local = head.frame.head_from_world(entries_mm)
     radius = np.linalg.norm(local, axis=1)

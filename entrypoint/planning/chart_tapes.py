@@ -11,10 +11,10 @@ from entrypoint.errors import GeometryError, MeasurementError
 from entrypoint.geometry.planes import Plane
 from entrypoint.geometry.polylines import arc_lengths_mm
 from entrypoint.geometry.taut import TautCurve
-from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.ct_site import place_on_ct
 from entrypoint.planning.entry import MidlineTape
 from entrypoint.planning.model import Rule, Side
+from entrypoint.planning.site_chart import ChartedHead
 from entrypoint.reference import value
 
 __all__ = ["ScalpGrid", "scalp_grid"]
@@ -33,7 +33,7 @@ class ScalpGrid:
 
 
 def scalp_grid(
-    head: CtHead,
+    head: ChartedHead,
     tape: MidlineTape,
     midsagittal: Plane,
     rule: Rule,

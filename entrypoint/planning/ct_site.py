@@ -12,6 +12,7 @@ from entrypoint.geometry.planes import Plane
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.entry import Entry, MidlineTape, place_entry, side_sign
 from entrypoint.planning.model import LateralBy, Rule, Side
+from entrypoint.planning.site_chart import ChartedHead
 from entrypoint.reference import value
 from entrypoint.volume.bone import BonePatch, Foot, bone_patch, crack_in, square_foot, tangent_axes
 from entrypoint.volume.edges import METAL_HU, quick_edges
@@ -70,7 +71,7 @@ class Site:
 
 
 def place_on_ct(
-    head: CtHead,
+    head: ChartedHead,
     tape: MidlineTape,
     midsagittal: Plane,
     rule: Rule,

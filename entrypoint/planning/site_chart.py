@@ -6,16 +6,61 @@ interpolate in it, so that none of them lays a tape or meets bone by itself.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from entrypoint.planning.model import Side
+from entrypoint.planning.model import How, Side
 
-__all__ = ["SiteChart"]
+if TYPE_CHECKING:
+    from entrypoint.anatomy.frame import HeadFrame
+    from entrypoint.volume.skull import CoarseHead
+    from entrypoint.volume.volume import Volume
+
+__all__ = ["ChartedHead", "ChartedSuture", "SiteChart"]
 
 FloatArray = NDArray[np.float64]
+
+
+class ChartedHead(Protocol):
+    """What a chart needs of a head: found on the scan, or taken from a plan's record."""
+
+    @property
+    def volume(self) -> Volume:
+        """The scan."""
+        ...
+
+    @property
+    def coarse(self) -> CoarseHead:
+        """Its block means, levels and outside air."""
+        ...
+
+    @property
+    def frame(self) -> HeadFrame:
+        """The head's own axes."""
+        ...
+
+    @property
+    def noise_hu(self) -> float:
+        """Standard deviation of one voxel."""
+        ...
+
+
+class ChartedSuture(Protocol):
+    """What a chart needs of the coronal suture."""
+
+    @property
+    def curve_mm(self) -> FloatArray:
+        """Centre line on the outer table, (q, 3)."""
+        ...
+
+    @property
+    def how(self) -> Mapping[Side, How]:
+        """Whether it was seen, side by side."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from entrypoint.planning.model import Level, Seat, Side
 from entrypoint.planning.rule_table_model import RuleRow, RuleTable, SideRules
 from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
 from entrypoint.report.rounding import down, half_width_mm, tape, up
-from entrypoint.report.text import _findings as findings_blocks
+from entrypoint.report.text import findings_blocks
 from entrypoint.report.wording import (
     HOW_WORDS,
     LEVEL_ORDER,

@@ -13,7 +13,7 @@ from entrypoint.planning.site_map_model import (
 )
 from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
 from entrypoint.report.rounding import down, figure_mm, half_width_mm, of_100, tape, up
-from entrypoint.report.text import _findings as findings_blocks
+from entrypoint.report.text import findings_blocks
 from entrypoint.report.wording import HOW_WORDS, KIND_WORDS, PRACTICE_BANNER, SIDE_WORDS
 
 __all__ = ["map_document"]

@@ -52,10 +52,10 @@ def plan_document(plan: Plan, *, brief: bool = False) -> Document:
     blocks: list[Block] = [Paragraph(text=plan.caveat), *banner]
     blocks.append(Paragraph(text=_title(plan)))
     blocks += _looked_at(plan)
-    blocks += _findings("FINDINGS: whole head", plan.findings, brief)
+    blocks += findings_blocks("FINDINGS: whole head", plan.findings, brief)
     sides = _ordered(plan)
     for side in sides:
-        blocks += _findings(
+        blocks += findings_blocks(
             f"FINDINGS: {SIDE_WORDS[side]}", plan.sides[side].findings, brief, always=True
         )
     if plan.population is not None:
@@ -101,9 +101,10 @@ def _looked_at(plan: Plan) -> list[Block]:
     ]
 
 
-def _findings(
+def findings_blocks(
     title: str, findings: tuple[Finding, ...], brief: bool, *, always: bool = False
 ) -> list[Block]:
+    """Findings under a heading, worst first; without notes where ``brief``."""
     ordered = sorted(findings, key=lambda f: LEVEL_ORDER.index(f.level))
     if brief:
         ordered = [f for f in ordered if f.level is not LEVEL_ORDER[-1]]

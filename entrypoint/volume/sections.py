@@ -116,7 +116,7 @@ def polar_section(
     last_bone = np.where(bone.any(axis=1), m - 1 - np.argmax(bone[:, ::-1], axis=1), -1)
     bone_mm = crossing(depths, hu, edge, last_bone)
     if behind is not None and behind.any():
-        ends, exits = _before_rest(hu[behind], head)
+        ends, exits = before_rest(hu[behind], head)
         sub_bone = crossing(depths, hu[behind], edge, ends)
         sub_skin = crossing(depths, hu[behind], head.levels.skin_hu, exits)
         thin = sub_skin - sub_bone < _THICKEST_SCALP_MM
@@ -186,7 +186,7 @@ def _leaving_index(outside: NDArray[np.bool_], face: NDArray[np.bool_]) -> NDArr
     return np.asarray(first, dtype=np.intp)
 
 
-def _before_rest(hu: FloatArray, head: CoarseHead) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def before_rest(hu: FloatArray, head: CoarseHead) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """On each ray the last sample of the first bone, and the last one before air beyond it."""
     n, m = hu.shape
     row = np.arange(n)

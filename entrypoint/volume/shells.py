@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from entrypoint.anatomy.frame import HeadFrame
 from entrypoint.volume.grid import Grid
 from entrypoint.volume.rays import FloatArray, crossing, sample_rays
-from entrypoint.volume.sections import STEP_MM, _before_rest
+from entrypoint.volume.sections import STEP_MM, before_rest
 from entrypoint.volume.skull import CoarseHead
 
 if TYPE_CHECKING:
@@ -282,7 +282,7 @@ def _vault_skin(volume: Volume, head: CoarseHead, frame: HeadFrame) -> FloatArra
     ).reshape(-1, 3)
     depths = np.arange(40.0, 150.0, STEP_MM)
     hu = sample_rays(volume, frame.origin_mm, dirs, depths)
-    ends, exits = _before_rest(hu, head)
+    ends, exits = before_rest(hu, head)
     bone = crossing(depths, hu, head.levels.bone_edge_hu, ends)
     skin = crossing(depths, hu, head.levels.skin_hu, exits)
     known = skin - bone < _THICKEST_SCALP_MM
