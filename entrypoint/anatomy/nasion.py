@@ -20,11 +20,11 @@ _STEP_MM = 0.5
 _SMOOTH_MM = 1.0
 _WINDOW_MM = 40.0  # of profile below the upper contact
 _NOSE_ABOVE_MM = 80.0  # the hollow lies within this length of profile above the tip of the nose
-# The bridge is touched no further above the tip than a nose is long: above it lies a forehead, on
-# which a strap or a scar makes a hollow of its own.
+# The bridge is touched no further above the tip than a nose is long (24 to 45 mm on phantoms; the
+# limit is judgement): above it lies a forehead, on which a strap makes a hollow of its own.
 _BRIDGE_ABOVE_MM = 58.0
-# From the brow's contact down to the deepest point it is 20 mm or so; under the sharp edge of a
-# strap the deepest point is near.
+# From the brow's contact down to the deepest point it is 22 to 25 mm on phantoms; under the sharp
+# edge of a strap the deepest point is near.
 _BROW_ABOVE_MM = 9.0
 _TIP_TURN_DEG = 50.0
 _TIP_SPAN_MM = 24.0
