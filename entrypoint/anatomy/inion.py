@@ -90,6 +90,10 @@ def find_inion(
             next_step="give the inion in a landmark file: a head rest may hide it",
         )
     near = np.abs(mid - mid[k]) < 8.0
-    c2, _, _ = np.polyfit(mid[near] - mid[k], score[near], 2)
+    c2, c1, _ = np.polyfit(mid[near] - mid[k], score[near], 2)
     sd = float(np.clip(np.sqrt(0.6 / max(-2 * c2, 1e-3)), 3.0, 20.0))
-    return here[k], float(mid[k]), sd
+    # A blunt corner has no one highest sample: the middle of its arch is the steadier answer.
+    shift = float(np.clip(-c1 / (2.0 * c2), -4.0, 4.0)) if c2 < 0.0 else 0.0
+    at = float(mid[k]) + shift
+    position = np.array([np.interp(at, mid, here[:, axis]) for axis in range(3)])
+    return position, at, sd
