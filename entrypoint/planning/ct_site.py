@@ -26,6 +26,9 @@ _SECTION_DEG = np.arange(-2.0, 112.0, 0.4)
 _SECTION_DEEP_MM = 72.0  # from the midline point to where the section's rays start
 _SUTURE_HALF_MM = 4.5  # a suture wanders about its smoothed line
 _FWHM_PER_SIGMA = 2.3548
+_FEWEST_BESIDE = 9  # of eighteen
+# Of the wander of half-peak edges, what the fitted skin and outer table share on phantoms.
+_SCALP_SHARE = 0.7
 _AIR_IN_BONE_HU = -250.0
 
 
@@ -200,7 +203,13 @@ def read_site(
         blur_mm = profile.blur_sigma_mm * _FWHM_PER_SIGMA
         if blur_mm > value("blur_limit"):
             profile, too_blurred = None, blur_mm
-    thinnest, air = (None, None) if profile is None else _fan(head, entry, foot, profile)
+    near = None if profile is None else _fan(head, entry, foot, profile)
+    if profile is not None and near is not None:
+        profile = replace(
+            profile,
+            scalp_sd_mm=max(profile.scalp_sd_mm, _SCALP_SHARE * near.scalp_wander_mm),
+            skull_sd_mm=max(profile.skull_sd_mm, near.skull_wander_mm),
+        )
     return Site(
         side=side,
         entry=entry,
@@ -211,8 +220,8 @@ def read_site(
         no_bone_mm=no_bone_mm,
         too_blurred_mm=too_blurred,
         metal_mm=metal,
-        air_in_bone_mm=air,
-        thinnest_near_mm=thinnest,
+        air_in_bone_mm=None if near is None else near.air_mm,
+        thinnest_near_mm=None if near is None else near.thinnest_mm,
         lateral_scalp=lateral,
     )
 
@@ -250,13 +259,21 @@ def _metal(head: CtHead, foot: Foot, unit_inward: FloatArray) -> float | None:
     return float(np.hypot(uu[disc], vv[disc])[dense].min()) if dense.any() else None
 
 
-def _fan(
-    head: CtHead, entry: Entry, foot: Foot, profile: SkullProfile
-) -> tuple[float, float | None]:
-    """Thinnest bone near the path, and the nearest air between the tables.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Near:
+    """What other paths near the own one show."""
 
-    Paths within 5 mm of the entry and 4 degrees of the perpendicular; their quick thickness is
-    put on the fitted one's scale by the path itself.
+    thinnest_mm: float
+    air_mm: float | None  # the nearest air between the tables
+    scalp_wander_mm: float  # how far neighbours depart from a smooth thickness
+    skull_wander_mm: float
+
+
+def _fan(head: CtHead, entry: Entry, foot: Foot, profile: SkullProfile) -> _Near:
+    """Paths within 5 mm of the entry and 4 degrees of the perpendicular.
+
+    Their quick thickness is put on the fitted one's scale by the path itself. What the fit of one
+    path cannot see of streaks and coarse slices shows in how unevenly its neighbours read.
     """
     inward = -foot.unit_outward
     u, v = tangent_axes(inward, head.frame.unit_anterior)
@@ -285,4 +302,26 @@ def _fan(
     between = (depths > edges.outer_mm[:, None] + 0.8) & (depths < edges.inner_mm[:, None] - 0.8)
     air = (between & (hu < _AIR_IN_BONE_HU)).any(axis=1)
     away = np.linalg.norm(np.array(places), axis=1)
-    return max(thinnest, 0.0), float(away[air].min()) if air.any() else None
+    beside = slice(0, len(spots))  # the paths beside the own one and along it
+    across = np.array(spots) @ np.column_stack([u, v])
+    return _Near(
+        thinnest_mm=max(thinnest, 0.0),
+        air_mm=float(away[air].min()) if air.any() else None,
+        scalp_wander_mm=_wander(across, (edges.outer_mm - edges.skin_mm)[beside]),
+        skull_wander_mm=_wander(across, thick[beside]),
+    )
+
+
+def _wander(across_mm: FloatArray, thick_mm: FloatArray) -> float:
+    """Root mean square of the own path's departure from a plane through its neighbours' and theirs.
+
+    The first row is the own path; 0 where it or most of its neighbours show no edges.
+    """
+    seen = np.isfinite(thick_mm)
+    seen[0] = False
+    if seen.sum() < _FEWEST_BESIDE or not np.isfinite(thick_mm[0]):
+        return 0.0
+    lever = np.column_stack([np.ones(len(across_mm)), across_mm])
+    plane, *_ = np.linalg.lstsq(lever[seen], thick_mm[seen], rcond=None)
+    off = thick_mm - lever @ plane
+    return float(np.sqrt(0.5 * (off[0] ** 2 + np.mean(np.square(off[seen])))))

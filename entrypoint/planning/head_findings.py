@@ -130,15 +130,18 @@ def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
         return ()
     thick = slice_mm > value("slice_thick_limit") + 1e-6
     limit = value("slice_thick_limit" if thick else "slice_limit")
+    figures = ("thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm")
+    if thick:  # the midline's own features are then a slice or two high
+        figures += ("midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm")
     return (
         make(
             "coarse-slices",
             Level.CAUTION if thick else Level.NOTE,
-            f"the slices are {slice_mm:.2g} mm thick, over {limit:g} mm: every figure of the skull "
-            "has a wider error",
+            f"the slices are {slice_mm:.2g} mm thick, over {limit:g} mm: every figure of the "
+            f"{'midline, the entry and the skull' if thick else 'skull'} has a wider error",
             value=slice_mm,
             limit=limit,
-            figures=("thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm"),
+            figures=figures,
         ),
     )
 
