@@ -33,7 +33,7 @@ _VOTE_SCALE = 0.34
 # and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
 # over it mirrored two to four times as badly as the right one.
 LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
-_WORSE_MIRROR = 1.6
+_WORSE_MIRROR, _WORST_MIRROR = 1.6, 2.4
 _TURN_RAD = 0.2
 # mm a mm of the largest voxel edge, and a mm of it cubed: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
@@ -163,11 +163,12 @@ def plane_from_midline(
     frame : HeadFrame
     covariance : (3, 3) array
     agreeing : float
+        0 where no plane is both agreed with and mirrored in.
     """
     first = through_midline(volume, coarse, frame, noise_hu)
-    if first[2] >= _SURE_AGREEING:
+    best = misfit(frame)
+    if first[2] >= _SURE_AGREEING and misfit(first[0]) <= _WORST_MIRROR * best:
         return first
-    most = _WORSE_MIRROR * misfit(frame)
     tried = [first]
     for yaw in (-_TURN_RAD, 0.0, _TURN_RAD):
         for roll in (-_TURN_RAD, 0.0, _TURN_RAD):
@@ -177,8 +178,14 @@ def plane_from_midline(
             turned = frame_from(coarse.centre_mm, right, frame.unit_anterior)
             turned = recentred(coarse, turned)
             tried.append(through_midline(volume, coarse, turned, noise_hu))
-    mirroring = [t for t in tried if misfit(t[0]) <= most]
-    return max(mirroring or [first], key=lambda t: t[2])
+    ratios = [misfit(t[0]) / best for t in tried]
+    for most in (_WORSE_MIRROR, _WORST_MIRROR):
+        # An uneven head mirrors best in a plane that is not its own, and its own then worse.
+        mirroring = [t for t, ratio in zip(tried, ratios, strict=True) if ratio <= most]
+        found = max(mirroring, key=lambda t: t[2], default=None)
+        if found is not None and found[2] >= LEAST_AGREEING:
+            return found
+    return first if first[2] >= _SURE_AGREEING else (first[0], first[1], 0.0)
 
 
 def find_plane(
