@@ -23,7 +23,6 @@ from entrypoint.report.wording import (
     LEVEL_WORDS,
     PRACTICE_BANNER,
     SIDE_WORDS,
-    sentence,
 )
 
 if TYPE_CHECKING:
@@ -367,4 +366,4 @@ def _left_out(rest: list[Finding]) -> str:
 
 
 def _said(finding: Finding) -> str:
-    return f"{sentence(finding.text)} [{finding.code}]"
+    return f"{words.whole(finding)} [{finding.code}]"

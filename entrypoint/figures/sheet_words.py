@@ -23,7 +23,15 @@ from entrypoint.planning.model import (
     SidePlan,
 )
 from entrypoint.planning.odds import combined_sd
-from entrypoint.report.rounding import down, half_width_mm, of_100, tape, up, whole_mm
+from entrypoint.report.rounding import (
+    down,
+    half_width_mm,
+    of_100,
+    tape,
+    up,
+    whole_in,
+    whole_mm,
+)
 from entrypoint.report.wording import LEVEL_ORDER, NOT_KNOWN, SIDE_WORDS, sentence
 
 __all__ = [
@@ -38,9 +46,13 @@ __all__ = [
     "sensor_rows",
     "stop_box",
     "tape_rows",
+    "whole",
 ]
 
 SEE_FINDINGS = "none is given: see the findings"
+# Facts of the file, which are no lengths to set or to keep.
+_AS_STORED = frozenset({"coarse-slices", "stored-values", "unit-assumed", "world-matrices-differ"})
+_TELL_AN_ERROR = frozenset({"landmark-doubtful", "landmark-moved", "plane-uncertain"})
 
 
 class Person(StrEnum):
@@ -181,6 +193,13 @@ def findings(plan: Plan, side: Side) -> tuple[Finding, ...]:
     return tuple(sorted(kept, key=lambda f: LEVEL_ORDER.index(f.level)))
 
 
+def whole(finding: Finding) -> str:
+    """The finding's sentence with whole figures, as on everything to hold."""
+    if finding.code in _AS_STORED:
+        return sentence(finding.text)
+    return sentence(whole_in(finding.text, threat=finding.code in _TELL_AN_ERROR))
+
+
 def tape_rows(plan: Plan, side: Side) -> tuple[tuple[str, str], ...]:
     """The two tape distances and what they are."""
     found = plan.sides[side].tapes
@@ -230,7 +249,7 @@ def _why_none(plan: Plan, side: Side, seat: Seat | None) -> tuple[str, ...]:
     named = [f for f in findings(plan, side) if fields & set(f.figures)]
     stops = [f for f in named if f.level is Level.STOP]
     withheld = [f for f in named if f.code.startswith("drill-stop")]
-    told = tuple(sentence(f.text) for f in stops or withheld or named)
+    told = tuple(whole(f) for f in stops or withheld or named)
     return told or ("See the findings: the length cannot be told here.",)
 
 

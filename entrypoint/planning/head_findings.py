@@ -130,7 +130,9 @@ def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
         return ()
     thick = slice_mm > value("slice_thick_limit") + 1e-6
     limit = value("slice_thick_limit" if thick else "slice_limit")
-    figures = ("thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm")
+    figures: tuple[str, ...] = (
+        "thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm",
+    )  # fmt: skip
     if thick:  # the midline's own features are then a slice or two high
         figures += ("midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm")
     return (

@@ -7,9 +7,11 @@ harm, a half-width). A probability is a count out of 100 and is never 0 or 100.
 from __future__ import annotations
 
 import math
+import re
 
 # Half of a 95 % interval in standard deviations of a normal error.
 HALF_WIDTH_95 = 1.959964
+_DECIMAL = re.compile(r"(?<![\w.])-?\d+\.\d+(?![\d.]| cm)")
 _SLACK = 1e-6  # so that 6.3 stored as 6.2999999 stays 6.3
 
 
@@ -77,6 +79,26 @@ def whole_mm(value_mm: float) -> str:
     '6 mm'
     """
     return f"{int(down(value_mm, 0))} mm"
+
+
+def whole_in(text: str, *, threat: bool = False) -> str:
+    """A sentence to hold: its decimal figures whole, but for those in centimetres.
+
+    Parameters
+    ----------
+    text : str
+    threat : bool
+        Round up: what the figures tell is an error, and not a clearance.
+
+    Examples
+    --------
+    >>> whole_in("6.9 mm in front (95 %: 3.2 to 9.1); a tape of 10.5 cm")
+    '6 mm in front (95 %: 3 to 9); a tape of 10.5 cm'
+    >>> whole_in("known to 1.2 mm", threat=True), whole_in("-0.3 mm in front")
+    ('known to 2 mm', '-1 mm in front')
+    """
+    rounded = up if threat else down
+    return _DECIMAL.sub(lambda found: f"{int(rounded(float(found[0]), 0))}", text)
 
 
 def tape(value_mm: float) -> str:

@@ -85,6 +85,20 @@ def test_an_adult_on_bone(adult, side, paper):
     assert (wide, high) == pytest.approx((210, 297) if paper is Paper.A4 else (215.9, 279.4))
 
 
+def test_what_is_found_is_told_in_whole_millimetres(adult):
+    found = (
+        Finding(code="scalp-swelling", level=Level.CAUTION, text="the scalp is 8.1 mm thicker"),
+        Finding(code="suture-margin", level=Level.CAUTION,
+                text="6.9 mm in front (95 %: 3.2 to 9.1); 10.5 cm would keep it"),
+        Finding(code="coarse-slices", level=Level.NOTE, text="slices of 2.5 mm"),
+    )  # fmt: skip
+    plan = with_findings(named(adult.plan), Side.LEFT, *found)
+    words = " ".join(said(bedside_sheet(plan, side=Side.LEFT)).split())
+    assert "The scalp is 8 mm thicker. [scalp-swelling]" in words
+    assert "6 mm in front (95 %: 3 to 9); 10.5 cm would keep it." in words
+    assert "Slices of 2.5 mm." in words
+
+
 def test_the_bar_and_the_boxes_have_their_sizes(adult):
     figure = bedside_sheet(named(adult.plan), side=Side.LEFT, paper=Paper.LETTER)
     (bar,) = lines(figure, "bar-50-mm")
