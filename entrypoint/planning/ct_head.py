@@ -32,7 +32,6 @@ from entrypoint.volume.volume import Volume
 FloatArray = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-_USUAL_AGREEING = 0.60  # of the places that speak; less, and the plane's error is tripled
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
 _NASION_PER_VOXEL = 0.11
 _NASION_UNDER_DEG = 40.0  # above the middle of the vault, seen from it; more is a forehead
@@ -123,8 +122,6 @@ def find_head(
                 expected="a head whose two sides are both in the field, lying as the file states",
                 next_step="check the field of view and the file's orientation",
             )
-        if seen_share < _USUAL_AGREEING:
-            plane_cov = 9.0 * plane_cov
 
     say("following the midline")
     section = midsagittal_section(volume, coarse, frame)

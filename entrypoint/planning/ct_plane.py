@@ -35,6 +35,7 @@ _VOTE_SCALE = 0.34
 LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
 _WORSE_MIRROR, _WORST_MIRROR = 1.6, 2.4
 _TURN_RAD = 0.2
+_FEW_AGREE = 3.0  # times the spread where fewer than that agree
 # mm a mm of the largest voxel edge, and a mm of it cubed: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
 _VOTE_PER_VOXEL = (0.033, 0.0034)
@@ -125,12 +126,20 @@ def through_midline(
         far = float(np.max(np.abs(x) / [prior_mm, prior_rad, prior_rad]))
         right = frame.unit_right - x[1] * frame.unit_anterior - x[2] * frame.unit_superior
         frame = frame_from(frame.origin_mm + x[0] * frame.unit_right, right, frame.unit_anterior)
-    edge = float(max(volume.grid.voxel_mm))
+    return frame, cov * _VOTE_SCALE**2, agreeing
+
+
+def _with_spread(
+    found: tuple[HeadFrame, FloatArray, float], voxel_mm: tuple[float, ...]
+) -> tuple[HeadFrame, FloatArray, float]:
+    """The votes' own spread, wider where few agree, and what the voxels add to it."""
+    frame, cov, agreeing = found
+    if agreeing < _SURE_AGREEING:
+        cov = _FEW_AGREE**2 * cov
+    edge = float(max(voxel_mm))
     coarse_mm = _VOTE_PER_VOXEL[0] * edge + _VOTE_PER_VOXEL[1] * edge**3
-    cov = cov * _VOTE_SCALE**2 + np.diag(
-        [coarse_mm**2, (coarse_mm / 100.0) ** 2, (coarse_mm / 100.0) ** 2]
-    )
-    return frame, cov, agreeing
+    coarse = np.square([coarse_mm, coarse_mm / 100.0, coarse_mm / 100.0])
+    return frame, cov + np.diag(coarse), agreeing
 
 
 def _beyond_sinus(position_mm: FloatArray, nasion_mm: FloatArray) -> bool:
@@ -168,7 +177,7 @@ def plane_from_midline(
     first = through_midline(volume, coarse, frame, noise_hu)
     best = misfit(frame)
     if first[2] >= _SURE_AGREEING and misfit(first[0]) <= _WORST_MIRROR * best:
-        return first
+        return _with_spread(first, volume.grid.voxel_mm)
     tried = [first]
     for yaw in (-_TURN_RAD, 0.0, _TURN_RAD):
         for roll in (-_TURN_RAD, 0.0, _TURN_RAD):
@@ -184,8 +193,10 @@ def plane_from_midline(
         mirroring = [t for t, ratio in zip(tried, ratios, strict=True) if ratio <= most]
         found = max(mirroring, key=lambda t: t[2], default=None)
         if found is not None and found[2] >= LEAST_AGREEING:
-            return found
-    return first if first[2] >= _SURE_AGREEING else (first[0], first[1], 0.0)
+            return _with_spread(found, volume.grid.voxel_mm)
+    if first[2] >= _SURE_AGREEING:
+        return _with_spread(first, volume.grid.voxel_mm)
+    return first[0], first[1], 0.0
 
 
 def find_plane(

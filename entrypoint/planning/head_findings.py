@@ -132,6 +132,7 @@ def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
     limit = value("slice_thick_limit" if thick else "slice_limit")
     figures: tuple[str, ...] = (
         "thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm",
+        "clearance.suture_nearest_mm", "coronal_suture",
     )  # fmt: skip
     if thick:  # the midline's own features are then a slice or two high
         figures += ("midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm")

@@ -43,7 +43,7 @@ TISSUE = (
     Row(key="slice_limit", value=1.25, source=SLICES, mark=S,
         how_measured="slices for skull models"),
     Row(key="slice_thick_limit", value=2.5, mark=J, how_measured="beyond it errors are wide"),
-    Row(key="blur_limit", value=3.6, mark=J,
+    Row(key="blur_limit", value=3.8, mark=J,
         how_measured="full width of the blur along a path; beyond it no thickness is given"),
 )
 
