@@ -229,6 +229,8 @@ def looked_at_on(
     suture: CtSuture,
     head: CtHead,
     corridors: Mapping[Side, CorridorRead],
+    *,
+    by_tape: bool = True,
 ) -> LookedAt:
     """What was looked at along the paths of some sites, and what could not be.
 
@@ -239,6 +241,8 @@ def looked_at_on(
         On which nothing could be measured.
     suture, head : CtSuture, CtHead
     corridors : mapping of Side to CorridorRead
+    by_tape : bool
+        The points are the rule's, and what lies under its tapes counts.
     """
     checked = [
         "distance to the midline",
@@ -260,7 +264,8 @@ def looked_at_on(
         seen, unseen = corridor_looked_at(corridors[site.side])
         checked += seen
         could_not += unseen
-    checked.append("swelling of the scalp at the entry and under both tapes")
+    tapes = " and under both tapes" if by_tape else ""
+    checked.append(f"swelling of the scalp at the entry{tapes}")
     if head.inion_bone_mm is None:
         could_not.append("the inion")
     return LookedAt(

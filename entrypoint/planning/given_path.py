@@ -123,7 +123,9 @@ def check_path(
         against_rule=_against_rule(parts, site, made, spreads),
         worst=worst,
         standing=standing_of(made, rule, worst),
-        looked_at=looked_at_on([site], [], parts.suture, head, {side: corridor}),
+        looked_at=looked_at_on(
+            [site], [], parts.suture, head, {side: corridor}, by_tape=False
+        ),
     )
 
 
