@@ -78,12 +78,24 @@ def section_along_path(
 def rule_words(plan: Plan) -> str:
     """The rule in a line, and what ± means."""
     rule = plan.rule
+    if plan.given_path is not None:
+        return (
+            f"Given path {plan.given_path}: by tape {tape(rule.midline_arc_mm)} behind the nasion "
+            f"and {tape(rule.lateral_arc_mm)} to the side{_tilted(plan)}. ± is half of the 95 % "
+            "interval."
+        )
     by_arc = rule.lateral_by is LateralBy.ARC
     lateral = tape(rule.lateral_arc_mm) if by_arc else "half the pupils' distance"
     return (
         f"Rule: {tape(rule.midline_arc_mm)} behind the nasion and {lateral} to the side by tape, "
         "square to the skull. ± is half of the 95 % interval."
     )
+
+
+def _tilted(plan: Plan) -> str:
+    """The tilt of a plan's one given path."""
+    tilts = [side.tilt_deg for side in plan.sides.values() if side.tilt_deg is not None]
+    return f", {tilts[0]:.1f} degrees from square to the skull" if tilts else ""
 
 
 def show_hu(axes: Axes, plan: Plan, hu: FloatArray, extent: Extent) -> None:
