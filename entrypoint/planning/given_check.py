@@ -113,7 +113,7 @@ def plan_of_path(check: PathCheck, label: str | None = None) -> Plan:
         )
     if path.path is None:
         raise FieldRefused(
-            found=f"the path {label} was refused: {path.refused}",
+            found=f"the path {label} was refused ({(path.refused or '').rstrip('.')})",
             expected="a path with figures",
             next_step="correct it and check again",
         )

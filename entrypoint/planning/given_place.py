@@ -92,7 +92,12 @@ def to_skin(parts: CtParts, point_mm: FloatArray, side: Side) -> OnSkin:
     other, _ = _fit(parts, other_space(point_mm), side)
     note = value("landmark_note")
     off = float("inf") if own is None else own.moved_mm
-    if other is not None and off > note and other.moved_mm < off - note:
+    fits_other = other is not None and off > note and other.moved_mm < off - note
+    # Turned about the middle of a scan, a point of the front is one of the back. So the side alone
+    # tells nothing of the space, unless the point would lie in front only in the other one.
+    if fits_other and own is None and _in_front(head, point_mm):
+        fits_other = _in_front(head, other_space(point_mm))
+    if fits_other:
         raise FieldRefused(
             found="the points fit this scan in the other space (RAS against LPS): "
             + (why or f"as stated the skin point lies {off:.1f} mm from the skin"),
@@ -132,6 +137,11 @@ def _fit(parts: CtParts, point_mm: FloatArray, side: Side) -> tuple[OnSkin | Non
         return skin_at(head, point_mm), ""
     except MeasurementError as error:
         return None, f"at the skin point there is {error.found}"
+
+
+def _in_front(head: CtHead, point_mm: FloatArray) -> bool:
+    """Whether a point lies in the front half of the head."""
+    return bool(head.frame.head_from_world(point_mm)[1] > 0.0)
 
 
 def _is_inside(head: CtHead, point_mm: FloatArray) -> bool:
@@ -250,8 +260,8 @@ class _Dome:
     """A quadratic height over the plane square to a ray."""
 
     origin_mm: FloatArray
-    axes: FloatArray  # rows: two in the plane, then outwards
-    shape: FloatArray
+    unit_axes: FloatArray  # rows: two in the plane, then outwards
+    coef_per_mm: FloatArray  # of powers of the place in the plane
 
     @classmethod
     def through(cls, points: FloatArray, centre: FloatArray, axis: FloatArray) -> _Dome:
@@ -267,10 +277,10 @@ class _Dome:
         x, y, z = local[near].T
         design = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
         coef, *_ = np.linalg.lstsq(design, z, rcond=None)
-        return cls(origin_mm=centre, axes=axes, shape=coef)
+        return cls(origin_mm=centre, unit_axes=axes, coef_per_mm=coef)
 
     def _height(self, x: float, y: float) -> tuple[float, float, float]:
-        c = self.shape
+        c = self.coef_per_mm
         height = c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y
         return (
             float(height),
@@ -280,7 +290,7 @@ class _Dome:
 
     def nearest(self, point_mm: FloatArray) -> FloatArray:
         """The surface's point nearest to a point."""
-        px, py, pz = (float(a) for a in (point_mm - self.origin_mm) @ self.axes.T)
+        px, py, pz = (float(a) for a in (point_mm - self.origin_mm) @ self.unit_axes.T)
         x, y = px, py
         for _ in range(40):
             z, dx, dy = self._height(x, y)
@@ -291,11 +301,11 @@ class _Dome:
             x, y = x + 0.8 * float(step[0]), y + 0.8 * float(step[1])
             if float(np.abs(step).max()) < 1e-6:
                 break
-        return np.asarray(self.origin_mm + np.array([x, y, self._height(x, y)[0]]) @ self.axes)
+        return np.asarray(self.origin_mm + np.array([x, y, self._height(x, y)[0]]) @ self.unit_axes)
 
     def outward(self, point_mm: FloatArray) -> FloatArray:
         """Unit normal of the surface, out of the head."""
-        x, y, _ = (float(a) for a in (point_mm - self.origin_mm) @ self.axes.T)
+        x, y, _ = (float(a) for a in (point_mm - self.origin_mm) @ self.unit_axes.T)
         _, dx, dy = self._height(x, y)
-        normal = np.array([-dx, -dy, 1.0]) @ self.axes
+        normal = np.array([-dx, -dy, 1.0]) @ self.unit_axes
         return np.asarray(normal / np.linalg.norm(normal))
