@@ -137,15 +137,15 @@ def worst_within(
         return ()
     near = Neighbours(parts=parts, site=site, rule=rule, geometry_only=made.sensor_tip_mm is None)
     reach = np.array([within.within_mm, within.within_mm, within.within_deg, within.within_deg])
-    places = _net(_angles(near)) * reach
-    figures = near.figures(places)
+    places = _net(_angles(near))  # as shares of the reach
+    figures = near.figures(places * reach)
     sign = np.array([-1.0 if name in _MOST else 1.0 for name in FIGURES])
     for step in _FINER:
         finer = np.concatenate([
-            _round_about(places[k] / reach, step) for k in _worst_rows(sign * figures)
-        ]) * reach  # fmt: skip
+            _round_about(places[k], step) for k in _worst_rows(sign * figures)
+        ])  # fmt: skip
         places = np.concatenate([places, finer])
-        figures = np.concatenate([figures, near.figures(finer)])
+        figures = np.concatenate([figures, near.figures(finer * reach)])
     t, c = made.thickness, made.clearance
     out = []
     for column, name in enumerate(FIGURES):
@@ -160,7 +160,7 @@ def worst_within(
             sd, readers = c.suture_sd_mm, c.suture_definition_sd_mm
         else:
             sd, readers = c.midline_sd_mm, c.midline_definition_sd_mm
-        back, away, lean_back, lean_away = (float(a) + 0.0 for a in places[k])
+        back, away, lean_back, lean_away = (float(a) + 0.0 for a in places[k] * reach)
         out.append(
             Worst(
                 figure=name, worst_mm=float(figures[k, column]), sd_mm=sd,
