@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import jsonschema
+import numpy as np
 import pytest
 
 import entrypoint
@@ -74,7 +75,7 @@ def test_several_paths_as_a_record(several):
 def test_a_path_of_the_record_is_drawn_by_its_label(run, several, tmp_path):
     _, _, out = several
     picture = tmp_path / "s.svg"
-    code, said, err = run("draw", out, "--volume", ADULT, "--view", "section", "--path", "tip",
+    code, _, err = run("draw", out, "--volume", ADULT, "--view", "section", "--path", "tip",
                           "--out", picture)  # fmt: skip
     assert (code, err) == (0, "")
     text = picture.read_text()
@@ -121,8 +122,8 @@ def test_what_is_not_typed_is_asked_for(run, words, option):
     [
         (("--skin-point", "nan", "0", "0", "--square"), "finite"),
         (("--skin-point", "90000", "0", "0", "--square"), "unit"),
-        (("--skin-point", *RIGHT, "--square", "--within-mm", "90"), "within_mm"),
-        (("--skin-point", *RIGHT, "--square", "--within-deg", "nan"), "within_deg"),
+        (("--skin-point", *RIGHT, "--square", "--within-mm", "90"), "Within_mm is 90"),
+        (("--skin-point", *RIGHT, "--square", "--within-deg", "nan"), "Within_deg is nan"),
     ],
 )
 def test_numbers_that_cannot_be_meant_are_refused(run, words, said):
@@ -131,14 +132,18 @@ def test_numbers_that_cannot_be_meant_are_refused(run, words, said):
     assert said in err
 
 
-def test_the_same_in_python_and_the_schemas_printed(run, adult):
+def test_the_same_in_python():
     given = entrypoint.GivenPath(
         label="mine", side=entrypoint.Side.RIGHT,
-        skin_point_mm=adult.plan.sides[entrypoint.Side.RIGHT].scalp_entry_mm,
+        skin_point_mm=np.array(TRUTH["right"]["scalp_entry_mm"]),
     )  # fmt: skip
-    made = entrypoint.check_ct(adult.loaded, given, within=entrypoint.Within(within_deg=2.0))
+    made = entrypoint.check_ct(ADULT, given, within=entrypoint.Within(within_deg=2.0))
     assert made.order == ("mine",)
+    assert made.within == entrypoint.Within(within_deg=2.0, within_mm=5.0)
     assert "PATH mine" in entrypoint.check_text(made)
+
+
+def test_the_schemas_are_printed(run):
     for record, wanted in (("check", check_schema()), ("paths", paths_schema())):
         code, out, _ = run("schema", record)
         assert code == 0
