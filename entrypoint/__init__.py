@@ -13,6 +13,8 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "entrypoint.api": (
+        "check_ct",
+        "check_text",
         "plan_ct",
         "plan_landmarks",
         "plan_scalp",
@@ -38,6 +40,7 @@ _HOMES = {
     ),
     "entrypoint.io.landmarks": ("LandmarkSet",),
     "entrypoint.io.nifti": ("LoadedVolume",),
+    "entrypoint.planning.given_path_model": ("GivenPath", "PathCheck", "Within"),
     "entrypoint.planning.model": (
         "CAVEAT",
         "Finding",

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from importlib import import_module
 from typing import Any
 
+from entrypoint.api.check import check_ct, check_text, read_plan_or_path
 from entrypoint.api.common import BOTH_SIDES, plan_text, read_surface, read_volume
 from entrypoint.api.on_ct import map_ct, plan_ct, vary_ct
 from entrypoint.api.without_bone import plan_landmarks, plan_scalp, plan_tape
@@ -17,6 +18,8 @@ from entrypoint.io.record import read_plan, write_plan
 
 __all__ = [
     "BOTH_SIDES",
+    "check_ct",
+    "check_text",
     "draw",
     "map_ct",
     "plan_ct",
@@ -26,6 +29,7 @@ __all__ = [
     "plan_text",
     "read_landmarks",
     "read_plan",
+    "read_plan_or_path",
     "read_surface",
     "read_volume",
     "vary_ct",

@@ -13,6 +13,7 @@ from typing import Annotated
 
 import typer
 
+from entrypoint.cli.check import check
 from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
@@ -44,6 +45,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     plan: "Plan an entry from a CT, landmarks, a surface or a tape.",
     map_: "Map where every margin holds round the site on a CT.",
     vary: "Tabulate every figure on a CT over a grid of rules.",
+    check: "Check paths of your own on a CT, as the plan's own is judged.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
     model: "Make a head to print or to show, from a CT.",

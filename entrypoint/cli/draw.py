@@ -55,7 +55,10 @@ class Kind(StrEnum):
 
 
 def draw(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="A plan record (plan --json).")],
+    plan: Annotated[
+        str,
+        typer.Argument(metavar="PLAN", help="A record (plan --json, or check --json)."),
+    ],
     out: Annotated[
         str,
         typer.Option(
@@ -67,6 +70,10 @@ def draw(
         typer.Option(metavar="CT", help="The plan's own volume; without it, only the tapes."),
     ] = None,
     view: Annotated[View, typer.Option(help="Which picture.")] = View.ALL,
+    path: Annotated[
+        str | None,
+        typer.Option(metavar="LABEL", help="Which path of a check record that holds several."),
+    ] = None,
     side: Annotated[
         Sides, typer.Option(help="The PATIENT'S side; those of the plan by default.")
     ] = Sides.BOTH,
@@ -99,7 +106,7 @@ def draw(
     target = Path(out)
     folder = target.is_dir()
     ending = kind.value if folder else target.suffix.lower().removeprefix(".")
-    made = api.read_plan(plan)
+    made = api.read_plan_or_path(plan, path)
     sides = None if side is Sides.BOTH else [side.value]
     count = 1 if sides is not None else len(made.sides)
     if not folder:
@@ -121,9 +128,9 @@ def draw(
         from entrypoint.figures.save import to_bytes
         from entrypoint.io.atomic import write_bytes
 
-        path = target / f"{picture.name}.{ending}" if folder else target
-        write_bytes(path, to_bytes(picture.figure, ending, dpi=dpi), force=force)
-        write_stdout(f"{path.name}\n")
+        file = target / f"{picture.name}.{ending}" if folder else target
+        write_bytes(file, to_bytes(picture.figure, ending, dpi=dpi), force=force)
+        write_stdout(f"{file.name}\n")
         written += 1
     if not written and last is not None:
         raise typer.Exit(last.exit_code if isinstance(last, EntrypointError | MissingExtra) else 4)

@@ -307,18 +307,19 @@ def _write(
         tape(rule.lateral_arc_mm) if rule.lateral_by is LateralBy.ARC
         else "half the pupils' distance"
     )  # fmt: skip
-    short = f"{rule.lateral_arc_mm / 10:g} cm" if rule.lateral_by is LateralBy.ARC else ""
+    short = f"{rule.lateral_arc_mm / 10:.3g} cm" if rule.lateral_by is LateralBy.ARC else ""
     _name_suture(page, axes, plan, side, view, left)
     page.label(axes, at(midline[0]), "nasion", "N", towards=[(-left, -0.5), (-left, 0.3)],
                reach=(30.0, 50.0))  # fmt: skip
     page.label(axes, at(_at(midline, 0.68 * length_mm(midline))[0]),
-               f"midline tape,\n{tape(rule.midline_arc_mm)}", f"{rule.midline_arc_mm / 10:g} cm",
+               f"midline tape,\n{tape(rule.midline_arc_mm)}", f"{rule.midline_arc_mm / 10:.3g} cm",
                towards=[(-left, 0.35), (-left, 0.6)], reach=(70.0, 100.0))  # fmt: skip
     page.label(axes, at(lateral[len(lateral) // 2]), f"tape to the side,\n{lateral_words}", short,
                towards=[(-0.1 * left, 1.0), (-0.5 * left, 1.0), (0.4 * left, 1.0)],
                reach=(62.0, 90.0, 120.0))  # fmt: skip
     outside = entry - 0.9 * _BEFORE_MM * unit_inward
-    page.label(axes, at(outside), "path, square to the bone", "P",
+    path_words = "path, square to the bone" if plan.given_path is None else "the given path"
+    page.label(axes, at(outside), path_words, "P",
                towards=[(left, 0.9), (0.4 * left, 1.0), (left, 0.4)],
                reach=(36.0, 60.0, 90.0))  # fmt: skip
     page.label(axes, at(entry), "entry on the scalp", "E",

@@ -37,6 +37,7 @@ _ACROSS_IN: Rect = (6.75, 4.28, 5.05, 3.22)
 _ENLARGED_IN: Rect = (6.75, 0.75, 5.05, 3.2)
 _STEP_MM, _FINE_STEP_MM = 0.4, 0.15
 # Shown round soft tissue's own level: wide enough for bone to keep its layers.
+_LABEL = 20
 _DARKEST_HU, _LIGHTEST_HU = -420.0, 1350.0
 
 
@@ -78,12 +79,28 @@ def section_along_path(
 def rule_words(plan: Plan) -> str:
     """The rule in a line, and what ± means."""
     rule = plan.rule
+    if plan.given_path is not None:
+        return (
+            f"Given path {shorten(plan.given_path)}: {tape(rule.midline_arc_mm)} behind the nasion,"
+            f" {tape(rule.lateral_arc_mm)} to the side by tape{_tilted(plan)}. ± is half of 95 %."
+        )
     by_arc = rule.lateral_by is LateralBy.ARC
     lateral = tape(rule.lateral_arc_mm) if by_arc else "half the pupils' distance"
     return (
         f"Rule: {tape(rule.midline_arc_mm)} behind the nasion and {lateral} to the side by tape, "
         "square to the skull. ± is half of the 95 % interval."
     )
+
+
+def _tilted(plan: Plan) -> str:
+    """The tilt of a plan's one given path."""
+    tilts = [side.tilt_deg for side in plan.sides.values() if side.tilt_deg is not None]
+    return f", tilt {tilts[0]:.1f} degrees" if tilts else ""
+
+
+def shorten(label: str) -> str:
+    """A label that leaves a heading its room."""
+    return label if len(label) <= _LABEL else label[: _LABEL - 1] + "…"
 
 
 def show_hu(axes: Axes, plan: Plan, hu: FloatArray, extent: Extent) -> None:

@@ -295,7 +295,8 @@ def _key(page: ChartPage, plan: Plan, sites: Mapping[Side, Site]) -> None:
     first = next(iter(sites.values()))
     names: list[tuple[str, str]] = []
     shapes = {f"rule {k}": _shape_of(page, k) for k in range(len(first.side_map.rules))}
-    names.append(("entry", "the rule of this plan" if full else "E"))
+    own = "the rule of this plan" if plan.given_path is None else "the given point, by tape"
+    names.append(("entry", own if full else "E"))
     for k, point in enumerate(first.side_map.rules):
         off = [s for s in sites.values() if not s.side_map.rules[k].in_map]
         words = point.name + (" (off the map)" if len(off) == len(sites) else "")

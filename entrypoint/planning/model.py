@@ -354,5 +354,6 @@ class Plan:
     comparison: SideComparison | None = None  # where both sides are planned
     practice: bool = False
     seed: int | None = None
+    given_path: str | None = None  # label of a path of one's own: no rule led to its point
     caveat: str = CAVEAT
     sides_note: str = SIDES_NOTE

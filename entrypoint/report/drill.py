@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from entrypoint.planning.model import InputKind, Plan, Seat, Side, SidePlan
 from entrypoint.report.document import Table
-from entrypoint.report.rounding import of_100, whole_mm
+from entrypoint.report.rounding import down, of_100, whole_mm
 from entrypoint.report.wording import (
     BLANK,
     DEVICE_FIRST,
@@ -67,7 +67,7 @@ def _sensor(plan: Plan, found: SidePlan) -> list[Row]:
     sensor = found.sensor
     if sensor is None:
         return []
-    rows = [("Sensor tip below the inner table", f"{sensor.below_inner_table_mm:g} mm")]
+    rows = [("Sensor tip below the inner table", f"{down(sensor.below_inner_table_mm):g} mm")]
     if plan.input.kind is not InputKind.CT:
         return [*rows, ("Sensor tip from the bone's surface", f"{BLANK} mm  {NOT_KNOWN}")]
     faces = (

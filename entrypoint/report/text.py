@@ -51,7 +51,7 @@ def plan_document(plan: Plan, *, brief: bool = False) -> Document:
     banner: list[Block] = [Heading(text=PRACTICE_BANNER, rank=1)] if plan.practice else []
     blocks: list[Block] = [Paragraph(text=plan.caveat), *banner]
     blocks.append(Paragraph(text=_title(plan)))
-    blocks += _looked_at(plan)
+    blocks += looked_at_blocks(plan)
     blocks += findings_blocks("FINDINGS: whole head", plan.findings, brief)
     sides = _ordered(plan)
     for side in sides:
@@ -61,10 +61,10 @@ def plan_document(plan: Plan, *, brief: bool = False) -> Document:
     if plan.population is not None:
         blocks += _population(plan.population)
     for side in sides:
-        blocks += _side(plan, side)
+        blocks += side_blocks(plan, side)
         blocks += hand_blocks(plan, side)
     if not brief:
-        blocks += _landmarks(plan)
+        blocks += landmark_blocks(plan)
     blocks += comparison_blocks(plan)
     blocks.append(Paragraph(text=SPREADS))
     blocks += [*banner, Paragraph(text=plan.caveat)]
@@ -89,7 +89,8 @@ def _title(plan: Plan) -> str:
     )
 
 
-def _looked_at(plan: Plan) -> list[Block]:
+def looked_at_blocks(plan: Plan) -> list[Block]:
+    """What was looked at, what was not, and what could not be."""
     looked = plan.looked_at
     parts = (
         ("Checked", looked.checked),
@@ -119,12 +120,13 @@ def findings_blocks(
     return blocks
 
 
-def _side(plan: Plan, side: Side) -> list[Block]:
+def side_blocks(plan: Plan, side: Side) -> list[Block]:
+    """The figures of one side: its table, its alternatives, and the box of drill and sensor."""
     found = plan.sides[side]
     blocks: list[Block] = [Heading(text=f"FIGURES: {SIDE_WORDS[side]}")]
     rows = [
         *_tapes(found),
-        *_entry(found),
+        *_entry(plan, found),
         *_thickness(plan, found),
         *_clearance(plan, found),
     ]
@@ -154,7 +156,7 @@ def _tapes(found: SidePlan) -> list[Row]:
     return rows
 
 
-def _entry(found: SidePlan) -> list[Row]:
+def _entry(plan: Plan, found: SidePlan) -> list[Row]:
     rows = []
     along, across = found.scalp_entry_sd_along_mm, found.scalp_entry_sd_across_mm
     if along is not None and across is not None:
@@ -168,7 +170,10 @@ def _entry(found: SidePlan) -> list[Row]:
             text += f"; readers ± {up(half_width_mm(readers)):.1f} mm along the midline"
             if aside:
                 text += f", ± {up(half_width_mm(aside)):.1f} mm to the side"
-        rows.append(("Place of the entry on the scalp", text))
+        name = "Place of the entry on the scalp"
+        if plan.given_path is not None:
+            name = "Place of the given point on the scalp"
+        rows.append((name, text))
     if found.tilt_deg is not None:
         rows.append(("Tilt from square to the skull", f"{up(found.tilt_deg):.1f} degrees"))
     return rows
@@ -309,7 +314,8 @@ def _population(population: Population) -> list[Block]:
     return [Heading(text="WHAT OTHER HEADS SAY: not this head"), Table(rows=tuple(rows))]
 
 
-def _landmarks(plan: Plan) -> list[Block]:
+def landmark_blocks(plan: Plan) -> list[Block]:
+    """Landmarks, plane and scan, with their errors."""
     rows = []
     for name, mark in plan.landmarks.items():
         text = f"{HOW_WORDS[mark.how]}, ± {up(half_width_mm(mark.sd_mm)):.1f} mm"
