@@ -24,7 +24,7 @@ from entrypoint.figures.readme import small_png
 from entrypoint.figures.style import BANNER_INK, BANNER_PAPER, LIGHT, Style
 from entrypoint.figures.tape import tape_picture
 from entrypoint.planning.model import CAVEAT, Plan, Side
-from entrypoint.reference import row
+from entrypoint.reference import Mark, row
 from entrypoint.report.wording import PRACTICE_BANNER, SIDE_WORDS
 
 if TYPE_CHECKING:
@@ -134,8 +134,9 @@ def chart(
     for edge in ("top", "right"):
         axes.spines[edge].set_visible(False)
     if practice:
-        figure.text(0.5, 1 - 0.08 / height, PRACTICE_BANNER, ha="center", va="top", weight="bold",
-                    color=BANNER_INK, bbox={"facecolor": BANNER_PAPER, "edgecolor": "none"})  # fmt: skip
+        paper = {"facecolor": BANNER_PAPER, "edgecolor": "none"}
+        figure.text(0.5, 1 - 0.08 / height, PRACTICE_BANNER, ha="center", va="top",
+                    weight="bold", color=BANNER_INK, bbox=paper)  # fmt: skip
     words = "\n".join(textwrap.wrap(CAVEAT, round(17.5 * width)))
     figure.text(0.12 / width, 0.06 / height, words, fontsize=6.5, color=LIGHT.quiet, va="bottom")
     return figure, axes
@@ -159,10 +160,13 @@ def sources(*keys: str) -> Table:
     for key in keys:
         found = row(key)
         unit = "" if found.unit == "1" else f" {found.unit}"
-        spread = "" if found.spread is None else f" ± {found.spread:g} (one SD)"
+        spread = "" if found.spread is None else f"± {found.spread:g}{unit} (one SD)"
+        alone = found.value == 0.0 and found.spread is not None  # a spread about nothing
         count = "" if found.n is None else f"n {found.n}"
         measured = "; ".join(x for x in (found.how_measured, found.population, count) if x)
-        lines.append((key, f"{found.value:g}{unit}{spread}", measured, found.cited()))
+        told = spread if alone else f"{found.value:g}{unit} {spread}".rstrip()
+        judged = found.mark is Mark.JUDGEMENT  # what it was judged for stands beside it already
+        lines.append((key, told, measured, "judgement, no source" if judged else found.cited()))
     return Table.of(("row", "value", "measured", "source"), lines)
 
 

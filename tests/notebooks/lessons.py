@@ -53,9 +53,8 @@ def run(path: Path) -> Any:
             IPYTHONDIR=folder,
         )
         try:
-            NotebookClient(
-                book, kernel_name=_KERNEL, timeout=120, resources={"metadata": {"path": path.parent}}
-            ).execute()
+            here = {"metadata": {"path": path.parent}}
+            NotebookClient(book, kernel_name=_KERNEL, timeout=300, resources=here).execute()
         finally:
             os.environ.clear()
             os.environ.update(kept)
