@@ -12,7 +12,7 @@ import os
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from importlib.util import find_spec
+from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -36,12 +36,13 @@ if TYPE_CHECKING:
 
 __all__ = ["Shown", "Table", "chart", "head_in_3d", "shown", "sources", "turns_here"]
 
-# All of them draw into a cell of a notebook, together; pyvista asks for none of them by itself.
-_WIDGET_PARTS = ("trame", "trame_vtk", "trame_vuetify", "ipywidgets")
+# Where libraries that draw into a cell of a notebook make themselves known to pyvista.
+_WIDGETS = "pyvista.jupyter_backends"
 _BACKEND, _STILL = "PYVISTA_JUPYTER_BACKEND", ("static", "none")
 _DPI = 80
 _LETTER_MM, _THICK_MM = 9.0, 0.6  # of the words that turn with a head
-_BESIDE_MM, _BELOW_MM = 105.0, 95.0  # where they stand, from the middle of the picture
+_BESIDE_MM, _ABOVE_MM, _FRONT_MM = 118.0, 118.0, 110.0  # where they stand, from the middle
+_FURTHER = 1.45  # the first look takes in more than the still picture
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,7 +172,7 @@ def sources(*keys: str) -> Table:
 
 
 def turns_here() -> bool:
-    """Whether a head that turns can be shown: a notebook, and the libraries that draw into one.
+    """Whether a head that turns can be shown: a notebook, and a library that draws into one.
 
     ``PYVISTA_JUPYTER_BACKEND=static`` (or ``none``), pyvista's own setting, keeps it still.
     """
@@ -181,14 +182,14 @@ def turns_here() -> bool:
         return False
     if os.environ.get(_BACKEND, "").lower() in _STILL:
         return False
-    return all(find_spec(name) is not None for name in _WIDGET_PARTS)
+    return bool(entry_points(group=_WIDGETS))
 
 
 def head_in_3d(plan: Plan, volume: Volume, side: Side) -> Any:
     """The head with both tapes: to turn where that can be shown, otherwise a picture.
 
-    The libraries that turn it (``trame``, ``trame-vtk``, ``trame-vuetify``, ``ipywidgets``) are
-    no dependency of this package: where they are not installed nothing is lost but the turning.
+    What turns it (``pyvista[jupyter]``) is heavy and no dependency of this package: where it is
+    not installed nothing is lost but the turning.
 
     Parameters
     ----------
@@ -230,23 +231,26 @@ def _viewer(plan: Plan, volume: Volume, side: Side) -> Any:
     scene = head_scene(plan, volume, side, view, style, midline, lateral)
     plotter = pyvista.Plotter(notebook=True, window_size=[760, 760])
     fill(plotter, scene)
+    plotter.camera.parallel_scale *= _FURTHER
     for text, at in _words(plan, view):
         # Bodies, not labels: they turn with the head, so that a side is never lost.
         plotter.add_mesh(_letters(pyvista, text, at, view), color=style.palette.ink)
-    return plotter.show(jupyter_backend=os.environ.get(_BACKEND) or "client", return_viewer=True)
+    return plotter.show(return_viewer=True)  # by pyvista's own choice and setting
 
 
 def _words(plan: Plan, view: View) -> list[tuple[str, NDArray[np.float64]]]:
     plane = plan.midsagittal_plane
     assert plane is not None
-    beside = _BESIDE_MM * plane.unit_normal
-    below = view.origin_mm - _BELOW_MM * view.unit_page_up
-    banner = [(PRACTICE_BANNER, below)] if plan.practice else []
+    beside = np.sign(plane.unit_normal @ view.unit_page_right) * _BESIDE_MM * view.unit_page_right
+    # In front of the head as it is first seen, so that nothing stands before the words.
+    above = view.origin_mm + _ABOVE_MM * view.unit_page_up + _FRONT_MM * view.unit_to_viewer
+    down = -1.6 * _LETTER_MM * view.unit_page_up
+    lines = (*((PRACTICE_BANNER,) if plan.practice else ()), "for planning and teaching only")
+    middle = view.origin_mm + _FRONT_MM * view.unit_to_viewer
     return [
-        (SIDE_WORDS[Side.RIGHT], view.origin_mm + beside),
-        (SIDE_WORDS[Side.LEFT], view.origin_mm - beside),
-        *banner,
-        ("for planning and teaching only", below - 1.6 * _LETTER_MM * view.unit_page_up),
+        (SIDE_WORDS[Side.RIGHT].replace(" ", "\n"), middle + beside),
+        (SIDE_WORDS[Side.LEFT].replace(" ", "\n"), middle - beside),
+        *((words, above + k * down) for k, words in enumerate(lines)),
     ]
 
 
