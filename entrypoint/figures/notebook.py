@@ -259,5 +259,6 @@ def _letters(pyvista: Any, text: str, at: NDArray[np.float64], view: View) -> An
     turn = np.eye(4)
     turn[:3, :3] = np.stack([view.unit_page_right, view.unit_page_up, view.unit_to_viewer], axis=1)
     turn[:3, 3] = at
-    body = pyvista.Text3D(text, depth=_THICK_MM, height=_LETTER_MM, center=(0.0, 0.0, 0.0))
+    height_mm = _LETTER_MM * (1.0 + 1.25 * text.count("\n"))
+    body = pyvista.Text3D(text, depth=_THICK_MM, height=height_mm, center=(0.0, 0.0, 0.0))
     return body.transform(turn, inplace=False)
