@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import MissingExtra
 
-__all__ = ["draw"]
+__all__ = ["draw", "fill"]
 
 # As VTK finds it; without X11; all in software.
 WINDOWS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
@@ -77,6 +77,16 @@ def _render(scene: dict[str, NDArray[Any]]) -> NDArray[Any]:
     import pyvista
 
     plotter = pyvista.Plotter(off_screen=True, window_size=[int(n) for n in scene["size_px"]])
+    fill(plotter, scene)
+    picture = plotter.screenshot(None, return_img=True)
+    plotter.close()
+    return np.asarray(picture)
+
+
+def fill(plotter: Any, scene: dict[str, NDArray[Any]]) -> None:
+    """Put a scene (see :func:`draw`) into a plotter of pyvista, and fix its camera."""
+    import pyvista
+
     plotter.set_background(str(scene["background"]))
     names = [name.removeprefix("hu_") for name in scene if name.startswith("hu_")]
     for name in sorted(names, key=lambda n: -float(scene[f"opacity_{n}"])):
@@ -103,9 +113,6 @@ def _render(scene: dict[str, NDArray[Any]]) -> NDArray[Any]:
     plotter.camera.up = scene["unit_up"]
     plotter.camera.parallel_scale = float(scene["half_height_mm"])
     plotter.camera.clipping_range = (1.0, 2000.0)
-    picture = plotter.screenshot(None, return_img=True)
-    plotter.close()
-    return np.asarray(picture)
 
 
 def _surface(pyvista: Any, scene: dict[str, NDArray[Any]], name: str) -> Any:

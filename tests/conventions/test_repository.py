@@ -13,8 +13,8 @@ from entrypoint.cli.app import app
 
 ROOT = Path(entrypoint.__file__).parents[1]
 SUFFIXES = {
-    ".py", ".toml", ".md", ".txt", ".json", ".csv", ".cfg", ".ini", ".yml", ".yaml", ".sh", ".html",
-    ".js", ".css", "",
+    ".py", ".ipynb", ".toml", ".md", ".txt", ".json", ".csv", ".cfg", ".ini", ".yml", ".yaml",
+    ".sh", ".html", ".js", ".css", "",
 }  # fmt: skip
 APART = {".git", "__pycache__", ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis",
          ".venv", "build", "dist"}  # fmt: skip
