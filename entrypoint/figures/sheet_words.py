@@ -182,7 +182,7 @@ def looked_at(plan: Plan, side: Side) -> tuple[tuple[str, str], ...]:
     out = []
     for word, items in rows:
         kept = [item.replace(f", {SIDE_WORDS[side]}", "") for item in items if other not in item]
-        out.append((word, "; ".join(kept) or "nothing"))
+        out.append((word, "; ".join(kept) or "none of these"))
     return tuple(out)
 
 

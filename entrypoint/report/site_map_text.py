@@ -89,7 +89,7 @@ def _looked_at(looked: LookedAt) -> Table:
         ("Not checked", looked.not_checked),
         ("Could not be checked", looked.could_not_be_checked),
     )
-    return Table(rows=tuple((word, "; ".join(items) or "nothing") for word, items in parts))
+    return Table(rows=tuple((word, "; ".join(items) or "none of these") for word, items in parts))
 
 
 def _side(site_map: SiteMap, side: Side) -> list[Block]:

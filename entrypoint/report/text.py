@@ -199,13 +199,13 @@ def _thickness(plan: Plan, found: SidePlan) -> list[Row]:
     if t.outer_table_mm is not None and t.diploe_mm is not None and t.inner_table_mm is not None:
         rows.append(
             (
-                "  outer table, diploe, inner table",
+                "  outer table, diploe, inner table, each rounded down",
                 f"{down(t.outer_table_mm):.1f}, {down(t.diploe_mm):.1f}, "
                 f"{down(t.inner_table_mm):.1f} mm",
             )
         )
     elif t.tables_merged:
-        rows.append(("  outer table, diploe, inner table", "cannot be told apart here"))
+        rows.append(("  outer table, diploe, inner table, each rounded down", "cannot be told apart here"))
     if t.thinnest_near_mm is not None:
         rows.append(("  thinnest within 5 mm and 4 degrees", figure_mm(t.thinnest_near_mm)))
     if t.scalp_other_side_mm is not None:
