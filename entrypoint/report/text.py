@@ -205,7 +205,7 @@ def _thickness(plan: Plan, found: SidePlan) -> list[Row]:
             )
         )
     elif t.tables_merged:
-        rows.append(("  outer table, diploe, inner table, each rounded down", "cannot be told apart here"))
+        rows.append(("  outer table, diploe, inner table", "cannot be told apart here"))
     if t.thinnest_near_mm is not None:
         rows.append(("  thinnest within 5 mm and 4 degrees", figure_mm(t.thinnest_near_mm)))
     if t.scalp_other_side_mm is not None:
