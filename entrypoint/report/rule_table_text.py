@@ -48,7 +48,8 @@ def rules_document(table: RuleTable, *, brief: bool = False) -> Document:
         ("Not checked", looked.not_checked),
         ("Could not be checked", looked.could_not_be_checked),
     )
-    blocks.append(Table(rows=tuple((word, "; ".join(items) or "none of these") for word, items in parts)))
+    told = tuple((word, "; ".join(items) or "none of these") for word, items in parts)
+    blocks.append(Table(rows=told))
     blocks += findings_blocks("FINDINGS: whole head", table.findings, brief)
     for side in (Side.RIGHT, Side.LEFT):
         if side in table.sides:
