@@ -36,9 +36,9 @@ LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
 _WORSE_MIRROR, _WORST_MIRROR = 1.6, 2.4
 _TURN_RAD = 0.2
 _FEW_AGREE = 3.0  # times the spread where fewer than that agree
-# mm a mm of the largest voxel edge, and a mm of it cubed: in slices of 5 mm a feature of the
+# What voxels add, mm, and mm a cubed mm of the largest edge: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
-_VOTE_PER_VOXEL = (0.033, 0.0034)
+_LEAST_MM, _PER_CUBED_EDGE = 0.07, 0.0034
 _BESIDE_SUTURE_MM = 3.5
 # Near the nasal root a frontal sinus, seldom even, would vote loudest of all. How far that reaches
 # is judgement: on 28 phantoms the plane's 90 % error fell from 0.68 to 0.45 mm.
@@ -137,7 +137,7 @@ def _with_spread(
     if agreeing < _SURE_AGREEING:
         cov = _FEW_AGREE**2 * cov
     edge = float(max(voxel_mm))
-    coarse_mm = _VOTE_PER_VOXEL[0] * edge + _VOTE_PER_VOXEL[1] * edge**3
+    coarse_mm = float(np.hypot(_LEAST_MM, _PER_CUBED_EDGE * edge**3))
     coarse = np.square([coarse_mm, coarse_mm / 100.0, coarse_mm / 100.0])
     return frame, cov + np.diag(coarse), agreeing
 

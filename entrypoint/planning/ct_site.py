@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,8 +28,8 @@ _SECTION_DEEP_MM = 72.0  # from the midline point to where the section's rays st
 _SUTURE_HALF_MM = 4.5  # a suture wanders about its smoothed line
 _FWHM_PER_SIGMA = 2.3548
 _FEWEST_BESIDE = 9  # of eighteen
-# Of the wander of half-peak edges, what the fitted skin and outer table share on phantoms.
-_SCALP_SHARE = 0.7
+# Half-peak edges wander by about this share of the largest voxel edge on clean phantoms.
+_USUAL_WANDER = 0.12
 _AIR_IN_BONE_HU = -250.0
 
 
@@ -245,10 +246,11 @@ def site_along(
             profile, too_blurred = None, blur_mm
     near = None if profile is None else _fan(head, entry, unit_inward, profile)
     if profile is not None and near is not None:
+        usual = _USUAL_WANDER * max(head.volume.grid.voxel_mm)
         profile = replace(
             profile,
-            scalp_sd_mm=max(profile.scalp_sd_mm, _SCALP_SHARE * near.scalp_wander_mm),
-            skull_sd_mm=max(profile.skull_sd_mm, near.skull_wander_mm),
+            scalp_sd_mm=max(profile.scalp_sd_mm, _beyond(near.scalp_wander_mm, usual)),
+            skull_sd_mm=max(profile.skull_sd_mm, _beyond(near.skull_wander_mm, usual)),
         )
     return Site(
         side=entry.side,
@@ -350,6 +352,10 @@ def _fan(head: CtHead, entry: Entry, inward: FloatArray, profile: SkullProfile) 
         scalp_wander_mm=_wander(across, (edges.outer_mm - edges.skin_mm)[beside]),
         skull_wander_mm=_wander(across, thick[beside]),
     )
+
+
+def _beyond(wander_mm: float, usual_mm: float) -> float:
+    return math.sqrt(max(wander_mm**2 - usual_mm**2, 0.0))
 
 
 def _wander(across_mm: FloatArray, thick_mm: FloatArray) -> float:
