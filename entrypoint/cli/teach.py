@@ -17,6 +17,10 @@ class Figure(StrEnum):
     LANDMARKS = "landmarks-and-tapes"
     SPREAD = "mark-and-suture"
     LAYERS = "layers"
+    SLANT = "square-to-the-skull"
+    CONVERGING = "converging-path"
+    MARGINS = "sinus-and-suture"
+    SWELLING = "swollen-scalp"
     ALL = "all"
 
 

@@ -168,9 +168,9 @@ def surfaces_on(
 
     levels = head.parts.head.coarse.levels
     hu = view.resample(head.volume, extent_mm, _STEP_MM)
-    hu = np.where(np.isfinite(hu), hu, -1000.0)
-    x = extent_mm[0] + (np.arange(hu.shape[1]) + 0.5) * _STEP_MM
-    y = extent_mm[3] - (np.arange(hu.shape[0]) + 0.5) * _STEP_MM
+    hu = np.asarray(np.where(np.isfinite(hu), hu, -1000.0), dtype=np.float64)
+    x = np.asarray(extent_mm[0] + (np.arange(hu.shape[1]) + 0.5) * _STEP_MM, dtype=np.float64)
+    y = np.asarray(extent_mm[3] - (np.arange(hu.shape[0]) + 0.5) * _STEP_MM, dtype=np.float64)
     skin = _crossing_down(hu, y, levels.skin_hu, np.zeros(hu.shape[1], dtype=np.intp))
     bone = hu > levels.soft_hu + 250.0
     first = np.argmax(bone, axis=0)

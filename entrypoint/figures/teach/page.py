@@ -43,11 +43,15 @@ class _Callout:
     x_in: float
     order: float
     dot: bool
+    told: str
+    given: bool
+    after: str
     y_in: float = 0.0
 
     @property
     def height_in(self) -> float:
-        return _LINE_IN * (1 + self.text.count("\n")) + _GAP_IN
+        lines = 1 + self.text.count("\n") + (1 + self.after.count("\n") if self.after else 0)
+        return _LINE_IN * lines + _GAP_IN
 
 
 class Plate(ChartPage):
@@ -65,7 +69,6 @@ class Plate(ChartPage):
         super().__init__(head.plan, style, (WIDTH_IN, HEIGHT_IN))
         self.head, self.blank = head, blank
         self._callouts: list[_Callout] = []
-        self._given: list[str] = []
         self.answers: list[Answer] = []
         self.leaders_in: list[FloatArray] = []
         self._seen: list[str] = []
@@ -91,38 +94,47 @@ class Plate(ChartPage):
             axes.set_facecolor("none")
         return axes
 
-    def hidden(self, text: str) -> str:
-        """A text that is to be learnt: itself, or its number and a line to write on."""
-        if text in self._given:
-            number = self._given.index(text) + 1
-        else:
-            self._given.append(text)
-            number = len(self._given)
-            self.answers.append(Answer(number=number, text=" ".join(text.split())))
-        return f"{number} {_RULE}" if self.blank else text
+    def hidden(self, text: str, *, told: str = "", rule: str = _RULE) -> str:
+        """A text that is to be learnt: itself, or its number and a line to write on.
+
+        Parameters
+        ----------
+        text : str
+        told : str
+            What the answers say where the text alone would not; what is told twice is asked once.
+        rule : str
+            The line to write on.
+        """
+        answer = told or " ".join(text.split())
+        known = next((a for a in self.answers if a.text == answer), None)
+        if known is None:
+            known = Answer(number=len(self.answers) + 1, text=answer)
+            self.answers.append(known)
+        return f"{known.number} {rule}" if self.blank else text
 
     def said(
         self, axes: Axes, at: ArrayLike, text: str, *, ha: str = "center", va: str = "center",
         off: tuple[float, float] = (0.0, 0.0), size: float = NOTE_PT, given: bool = False,
-        weight: str = "normal", plate: bool = True, turn: float = 0.0,
+        weight: str = "normal", plate: bool = True, told: str = "", rule: str = _RULE,
     ) -> None:  # fmt: skip
         """A text at a place of a panel; ``given`` ones stay on a form."""
         from matplotlib.colors import to_rgba
 
         x, y = np.asarray(at, dtype=float)[:2]
-        words = text if given else self.hidden(text)
+        words = text if given else self.hidden(text, told=told, rule=rule)
         paper = to_rgba(self.colour(axes, "paper"), 0.9 if plate else 0.0)
         axes.annotate(
             words, xy=(x, y), xytext=(self.pt(off[0]), self.pt(off[1])),
             textcoords="offset points", ha=ha, va=va, fontsize=self.pt(size), fontfamily=FAMILY,
             color=self.colour(axes, "ink"), zorder=10, fontweight=weight, annotation_clip=False,
-            linespacing=1.15, rotation=turn, rotation_mode="anchor",
+            linespacing=1.15,
             bbox={"boxstyle": "square,pad=0.12", "fc": paper, "ec": "none"},
         )  # fmt: skip
 
     def callout(
         self, axes: Axes, at: ArrayLike, text: str, *, column: Column, x_in: float,
-        order: float | None = None, dot: bool = True,
+        order: float | None = None, dot: bool = True, told: str = "",
+        given: bool = False, after: str = "",
     ) -> None:  # fmt: skip
         """A label in a column beside a panel, with a leader to a place of the panel.
 
@@ -134,11 +146,20 @@ class Plate(ChartPage):
             Left of its panel labels end at ``x_in``, right of it they start there.
         order : float, optional
             Height that it asks for, inches; that of its place without it.
+        dot : bool
+            Whether the leader ends in a dot; without it, it stops short of what is there.
+        told : str
+            See :meth:`hidden`.
+        given : bool
+            Whether it stays on a form.
+        after : str
+            A line under it that stays on a form.
         """
         spot = self._page_in(axes, at)
         self._callouts.append(_Callout(
             spot_in=spot, text=text, column=column, x_in=x_in,
-            order=float(spot[1]) if order is None else order, dot=dot,
+            order=float(spot[1]) if order is None else order, dot=dot, told=told,
+            given=given, after=after,
         ))  # fmt: skip
 
     def edge_words(self, axes: Axes, left: str, right: str) -> None:
@@ -182,7 +203,9 @@ class Plate(ChartPage):
         from matplotlib.lines import Line2D
 
         onto = 1.0 if item.column == "right" else -1.0
-        self.write(item.x_in, item.y_in, self.hidden(item.text), size=LABEL_PT,
+        words = item.text if item.given else self.hidden(item.text, told=item.told)
+        words = f"{words}\n{item.after}" if item.after else words
+        self.write(item.x_in, item.y_in, words, size=LABEL_PT,
                    ha="left" if onto > 0 else "right", gid="callout").set_linespacing(1.15)
         start = np.array([item.x_in - 0.07 * onto, item.y_in])
         knee = start - np.array([_KNEE_IN * onto, 0.0])

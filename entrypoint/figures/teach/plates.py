@@ -11,7 +11,15 @@ from typing import Any
 from entrypoint.errors import FieldRefused
 from entrypoint.figures.save import MM_PER_IN, to_bytes
 from entrypoint.figures.style import Ground, Style
-from entrypoint.figures.teach import landmarks, layers, spread
+from entrypoint.figures.teach import (
+    converge,
+    landmarks,
+    layers,
+    margins,
+    slant,
+    spread,
+    swelling,
+)
 from entrypoint.figures.teach.head import TeachingHead, practice_head, scanned_head
 from entrypoint.figures.teach.model import Lesson
 from entrypoint.figures.teach.page import HEIGHT_IN, WIDTH_IN
@@ -27,6 +35,10 @@ PLATES: dict[str, Draw] = {
     landmarks.NAME: landmarks.landmarks_and_tapes,
     spread.NAME: spread.mark_and_suture,
     layers.NAME: layers.layers_of_the_skull,
+    slant.NAME: slant.square_to_the_skull,
+    converge.NAME: converge.converging_path,
+    margins.NAME: margins.sinus_and_suture,
+    swelling.NAME: swelling.swollen_scalp,
 }
 
 
