@@ -28,8 +28,8 @@ def converging_path(head: TeachingHead, style: Style, *, blank: bool = False) ->
     """Draw the distances to the midline at scalp, outer table, inner table and tip."""
     plate = Plate(head, style, blank=blank)
     plate.title(POINT, QUESTION,
-                f"{head.words}: a section across the head through the path, PATIENT'S "
-                f"{head.side.value.upper()}. Arrows are distances to the midline.")  # fmt: skip
+                f"{head.words}: a section through the path, PATIENT'S {head.side.value.upper()}. "
+                "Arrows are distances to the midline.")  # fmt: skip
     planned, clear = head.planned, head.planned.clearance
     assert planned.sensor_tip_mm is not None
     assert planned.scalp_entry_mm is not None

@@ -106,7 +106,7 @@ def practice_head(side: Side = Side.RIGHT) -> TeachingHead:
         behind_mm=4.0,
     )  # fmt: skip
     scanner = Scanner(noise_hu=10.0, noisy_air=False, fine_mm=_PAINTED_MM, coarse_mm=3.0)
-    hu, world = head.render(grid, scanner, dtype=np.float64)
+    hu, world = head.render(grid, scanner)
     volume = Volume(grid=Grid(shape=hu.shape, world_from_index=world), stored=hu)
     facts = FileFacts(world_matrix_from="sform", practice=True)
     digest = hashlib.sha256(np.ascontiguousarray(hu).tobytes()).hexdigest()

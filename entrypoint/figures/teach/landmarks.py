@@ -19,7 +19,7 @@ from entrypoint.figures.teach.lines import (
     skull_band,
 )
 from entrypoint.figures.teach.model import Lesson
-from entrypoint.figures.teach.page import BOTTOM_IN, NOTE_PT, TOP_IN, Plate, columns
+from entrypoint.figures.teach.page import BOTTOM_IN, NOTE_PT, TOP_IN, WIDTH_IN, Plate, columns
 from entrypoint.geometry.polylines import between
 from entrypoint.report.rounding import tape
 
@@ -34,6 +34,7 @@ POINT = "Two tapes lead to the entry: one along the midline, one to the side"
 QUESTION = "Name the landmarks and the two tapes"
 _PROFILE_IN = (1.6, BOTTOM_IN, 5.2, TOP_IN - BOTTOM_IN - 0.3)
 _ABOVE_IN = (8.25, BOTTOM_IN, 3.1, TOP_IN - BOTTOM_IN - 0.3)
+_Rect = tuple[float, float, float, float]
 _ON_SKIN_MM = 2.2  # how far a tape is drawn off the skin
 ROWS = ("rule_midline_arc", "rule_lateral_arc", "nasion_definition", "inion_definition",
         "bregma_definition")  # fmt: skip
@@ -67,9 +68,15 @@ def landmarks_and_tapes(head: TeachingHead, style: Style, *, blank: bool = False
     return plate.finish(name=NAME, point=POINT, caption=caption, alt=alt, rows=ROWS)
 
 
+def _rect(head: TeachingHead, rect: _Rect) -> _Rect:
+    """A panel's place; from the patient's left the page is the mirror image."""
+    return rect if head.sign > 0 else (WIDTH_IN - rect[0] - rect[2], *rect[1:])
+
+
 def _profile(plate: Plate, head: TeachingHead) -> None:
     view, parts = head.profile_view, head.parts
-    axes = plate.view(_PROFILE_IN, view.seen_from, title="Cut in the midline.")
+    rect = _rect(head, _PROFILE_IN)
+    axes = plate.view(rect, view.seen_from, title="Cut in the midline.")
     skin = view.page_from_world(parts.head.midline_skin_mm)
     face = view.page_from_world(face_line(head))
     outer, inner = (view.page_from_world(line) for line in skull_band(head))
@@ -100,7 +107,7 @@ def _profile(plate: Plate, head: TeachingHead) -> None:
     plate.mark(axes, "inion", at["inion"])
     plate.mark(axes, "suture", at["bregma"])
     front, back = columns(forward > 0)
-    x_in = {"left": _PROFILE_IN[0] - 0.1, "right": _PROFILE_IN[0] + _PROFILE_IN[2] + 0.12}
+    x_in = {"left": rect[0] - 0.12, "right": rect[0] + rect[2] + 0.12}
     call = plate.callout
     end = tape_at[-1] + (_ON_SKIN_MM + 4.0) * out[-1]
     call(axes, at["nasion_skin"], "nasion", column=front, x_in=x_in[front],
@@ -133,7 +140,8 @@ def _ticks(plate: Plate, axes: Axes, line: FloatArray, out: FloatArray, length_m
 
 
 def _above(plate: Plate, head: TeachingHead) -> None:
-    axes = plate.view(_ABOVE_IN, "the head end, nose at the top", title="From above.")
+    rect = _rect(head, _ABOVE_IN)
+    axes = plate.view(rect, "the head end, nose at the top", title="From above.")
     ring = silhouette(head)
     view, parts = head.profile_view, head.parts
     right = parts.midsagittal.unit_normal
@@ -173,7 +181,7 @@ def _above(plate: Plate, head: TeachingHead) -> None:
     nasion = on_page(head.plan.landmarks["nasion_skin"].position_mm)[0]
     plate.mark(axes, "nasion", nasion)
     column = columns(head.sign > 0)[0]
-    x_in = _ABOVE_IN[0] + _ABOVE_IN[2] + 0.12 if column == "right" else _ABOVE_IN[0] - 0.1
+    x_in = rect[0] + rect[2] + 0.12 if column == "right" else rect[0] - 0.12
     call = plate.callout
     call(axes, nasion, "nasion", column=column, x_in=x_in, dot=False)
     call(axes, side_tape[len(side_tape) // 2], f"tape to\nthe side, {lateral / 10:g} cm",

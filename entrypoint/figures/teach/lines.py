@@ -89,8 +89,8 @@ def skull_band(head: TeachingHead) -> tuple[FloatArray, FloatArray]:
     run = round(_DIPLOE_GAP_MM / 0.25)
     none = ndimage.uniform_filter1d(bone.astype(float), run, axis=1, origin=-(run // 2)) < 1e-6
     ends = np.where(none.any(axis=1), np.argmax(none, axis=1), 0)
-    depth = ndimage.median_filter(reach[ends], size=9, mode="nearest")
-    depth = ndimage.gaussian_filter1d(depth, 3.0, mode="nearest")
+    depth = ndimage.median_filter(reach[ends], size=21, mode="nearest")
+    depth = ndimage.gaussian_filter1d(depth, 4.0, mode="nearest")
     return outer, view.world_from_page(page - depth[:, None] * out)
 
 

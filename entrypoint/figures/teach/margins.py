@@ -161,9 +161,9 @@ def _names(
         x0 = side_sign(side) * half
         y = extent[2] + 11.5
         plate.dimension(axes, (0.0, y), (x0, y), gid=f"half-width-{side.value}")
-        plate.said(axes, (x0, y), f"{half:g} mm", rule=_SHORT_RULE,
-                   told=f"sinus envelope to the PATIENT'S {side.value.upper()}: {half:g} mm",
-                   ha="left" if x0 > 0 else "right", off=(5.0 if x0 > 0 else -5.0, 0.0))  # fmt: skip
+        told = f"sinus envelope to the PATIENT'S {side.value.upper()}: {half:g} mm"
+        plate.said(axes, (x0, y), f"{half:g} mm", told=told, rule=_SHORT_RULE,
+                   ha="left" if x0 > 0 else "right", off=(side_sign(side) * 5.0, 0.0))  # fmt: skip
 
 
 def _at(line: FloatArray, x: float) -> float:

@@ -139,7 +139,7 @@ def _panel(plate: Plate, head: TeachingHead, arc: Arc, odds: SutureOdds) -> None
     face = view.page_from_world(face_line(head))
     front = head.sign
     top = float(skin[:, 1].max())
-    bare(axes, plate.extent(axes, (-58.0 * front, top - 16.0), _VIEW_MM))
+    bare(axes, plate.extent(axes, (-66.0 * front, top - 16.0), _VIEW_MM))
     plate.edge_words(axes, view.left_edge, view.right_edge)
     ink, quiet = plate.palette.ink, plate.palette.quiet
     inside = np.array([float(skin[:, 0].mean()), 0.3 * top])
@@ -187,7 +187,7 @@ def _panel(plate: Plate, head: TeachingHead, arc: Arc, odds: SutureOdds) -> None
     margin_at = mark + rule.suture_margin_mm
     low, high = at(margin_at, -deep, far=True), at(margin_at, tall + 1.0, far=True)
     plate.line(axes, [low, high], "margin", gid="margin")
-    plate.said(axes, at(mark, tall + 11.0, far=True), f"the mark, {mark / 10:g} cm", given=True,
+    plate.said(axes, at(mark, tall + 11.0, far=True), f"the mark,\n{mark / 10:g} cm", given=True,
                ha="left" if front > 0 else "right", off=(4.0 * front, 2.0), size=LABEL_PT,
                weight="bold")  # fmt: skip
     plate.said(axes, low, f"{rule.suture_margin_mm:g} mm behind it", given=True,
@@ -195,8 +195,8 @@ def _panel(plate: Plate, head: TeachingHead, arc: Arc, odds: SutureOdds) -> None
                off=(10.0 * front, -2.0))  # fmt: skip
     nasion = line[0]
     plate.mark(axes, "nasion", nasion)
-    plate.said(axes, nasion, "nasion", given=True, ha="left" if front < 0 else "right",
-               off=(-10.0 * front, -2.0))  # fmt: skip
+    plate.said(axes, nasion, "nasion", given=True, ha="left" if front > 0 else "right",
+               off=(30.0 * front, 0.0))  # fmt: skip
     plate.bar_below(axes, 50.0)
     _counts(plate, _PANELS_IN[arc][0], odds, rule.suture_margin_mm)
 

@@ -141,7 +141,7 @@ def _panel(
         _bit(plate, axes, at, seat, length, f"{name}-{which}")
         for (at, seat), length, name in zip(seats, lengths, ("scalp", "bone"), strict=True)
     ]
-    for word, depth in (("scalp", 0.5 * (scalp - swollen)), ("skull", scalp + 0.5 * skull)):
+    for word, depth in (("scalp", 0.5 * (scalp - swollen)), ("skull", scalp + 0.14 * skull)):
         plate.said(axes, (extent[0] + 1.2, _bow(extent[0]) - depth), word, given=True, ha="left",
                    size=NOTE_PT)  # fmt: skip
     plate.edge_words(axes, view.left_edge, view.right_edge)
