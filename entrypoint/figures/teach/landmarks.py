@@ -35,6 +35,7 @@ QUESTION = "Name the landmarks and the two tapes"
 _PROFILE_IN = (1.6, BOTTOM_IN, 5.2, TOP_IN - BOTTOM_IN - 0.3)
 _ABOVE_IN = (8.25, BOTTOM_IN, 3.1, TOP_IN - BOTTOM_IN - 0.3)
 _Rect = tuple[float, float, float, float]
+_NUMBERED_CM = 5
 _ON_SKIN_MM = 2.2  # how far a tape is drawn off the skin
 ROWS = ("rule_midline_arc", "rule_lateral_arc", "nasion_definition", "inion_definition",
         "bregma_definition")  # fmt: skip
@@ -44,7 +45,7 @@ def landmarks_and_tapes(head: TeachingHead, style: Style, *, blank: bool = False
     """Draw nasion, inion, bregma, both tapes and the entry on a head's own outline."""
     plate = Plate(head, style, blank=blank)
     plate.title(POINT, QUESTION,
-                f"{head.words}: its own skin and skull in the midsagittal plane, and its outline.")
+                f"{head.words}: its own lines in the midsagittal plane, and its outline.")
     _profile(plate, head)
     _above(plate, head)
     plate.lay_callouts(high_in=TOP_IN - 0.35)
@@ -76,7 +77,7 @@ def _rect(head: TeachingHead, rect: _Rect) -> _Rect:
 def _profile(plate: Plate, head: TeachingHead) -> None:
     view, parts = head.profile_view, head.parts
     rect = _rect(head, _PROFILE_IN)
-    axes = plate.view(rect, view.seen_from, title="Cut in the midline.")
+    axes = plate.view(rect, view.seen_from, title="Cut from front to back.")
     skin = view.page_from_world(parts.head.midline_skin_mm)
     face = view.page_from_world(face_line(head))
     outer, inner = (view.page_from_world(line) for line in skull_band(head))
@@ -127,7 +128,7 @@ def _profile(plate: Plate, head: TeachingHead) -> None:
 
 
 def _ticks(plate: Plate, axes: Axes, line: FloatArray, out: FloatArray, length_mm: float) -> None:
-    """A tick each centimetre, longer each five, with the numbers of those."""
+    """A tick each centimetre, longer each five, and one number to count from."""
     for cm in range(int(length_mm // 10) + 1):
         k = round(cm * 10.0 / length_mm * (len(line) - 1))
         last = length_mm - 10.0 * cm < 1e-6
@@ -135,8 +136,8 @@ def _ticks(plate: Plate, axes: Axes, line: FloatArray, out: FloatArray, length_m
         a = line[k] + _ON_SKIN_MM * out[k]
         plate.stroke(axes, [a, a + long * out[k]], width=2.4 if last else 1.4, colour="path",
                      gid="tape-end" if last else "tape-tick")  # fmt: skip
-        if cm and cm % 5 == 0:
-            plate.said(axes, a + (long + 4.5) * out[k], f"{cm}", given=True, size=NOTE_PT)
+        if cm == _NUMBERED_CM:
+            plate.said(axes, a + (long + 8.0) * out[k], f"{cm} cm", given=True, size=NOTE_PT)
 
 
 def _above(plate: Plate, head: TeachingHead) -> None:
