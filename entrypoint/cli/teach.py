@@ -73,12 +73,22 @@ def teach(
             wanted, volume, side=Side(shown.value), blank=blank, ground=ground.value,
             size_mm=room, progress=progress,
         )  # fmt: skip
+        last = None
+        written = 0
         for lesson in made:
+            from entrypoint.figures.teach.model import NotDrawn
             from entrypoint.figures.teach.plates import files_of
 
+            if isinstance(lesson, NotDrawn):
+                last = lesson.refused
+                typer.echo(f"entrypoint: Not drawn: {lesson.name}. {last}", err=True)
+                continue
+            written += 1
             for file, content in files_of(lesson, dpi=dpi).items():
                 write_bytes(folder / file, content, force=force)
                 write_stdout(f"{file}\n")
+    if not written and last is not None:
+        raise typer.Exit(last.exit_code)
 
 
 def _side(side: Sides | None, volume: str | None) -> Sides:

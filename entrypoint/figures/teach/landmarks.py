@@ -115,7 +115,7 @@ def _profile(plate: Plate, head: TeachingHead) -> None:
          dot=False)
     call(axes, tape_at[60] + _ON_SKIN_MM * out[60], "midline tape", column=front,
          x_in=x_in[front])  # fmt: skip
-    call(axes, end, f"its end:\n{length / 10:g} cm by tape", column=front, x_in=x_in[front],
+    call(axes, end, f"end of the midline\ntape, {length / 10:g} cm", column=front, x_in=x_in[front],
          order=TOP_IN - 0.6)
     call(axes, at["bregma"], "bregma,\non the bone", column=back, x_in=x_in[back], dot=False)
     call(axes, at["inion"], "inion", column=back, x_in=x_in[back], dot=False)

@@ -31,6 +31,7 @@ POINT = "Two margins bound the point: the sinus beside it, the suture behind it"
 QUESTION = "Name both margins and how far the point lies from them"
 _PANEL_IN = (2.75, 1.2, 7.5, 5.1)
 _HIGH_MM = 78.0
+_HATCH_MM = 2.6
 _SHORT_RULE = "_" * 6
 ROWS = ("sinus_half_width_right", "sinus_half_width_left", "sinus_lacunae_bound",
         "rule_suture_margin", "rule_midline_margin", "suture_definition")  # fmt: skip
@@ -42,9 +43,9 @@ def sinus_and_suture(head: TeachingHead, style: Style, *, blank: bool = False) -
     suture = head.plan.coronal_suture
     assert suture is not None
     how = suture.right if head.side is Side.RIGHT else suture.left
-    plate.title(POINT, QUESTION,
-                f"{head.words}: on the bone round the point, PATIENT'S {head.side.value.upper()}; "
-                f"suture {HOW_WORDS[how]}, sinus from published widths.")  # fmt: skip
+    whose = f"{head.words}: on the bone round the point, PATIENT'S {head.side.value.upper()}"
+    known = f"; suture {HOW_WORDS[how]}, sinus from published widths"
+    plate.title(POINT, QUESTION, whose + ("." if blank else known + "."))
     axes = _map(plate, head, how)
     plate.lay_callouts(high_in=axes.get_position().y1 * plate.size_in[1] + 0.1)
     clear, rule = head.planned.clearance, head.plan.rule
@@ -103,9 +104,17 @@ def _map(plate: Plate, head: TeachingHead, how: How) -> Axes:
     low, high = extent[2] + 8.0, extent[3]
     right, left = (sinus_half_width_mm(side) for side in (Side.RIGHT, Side.LEFT))
     quiet = plate.palette.quiet
-    axes.add_patch(Rectangle(
-        (-left, low), left + right, high - low, fill=False, hatch="///", lw=0.0,
-        edgecolor=quiet, zorder=2, gid="sinus-envelope"))  # fmt: skip
+    band = Rectangle((-left, low), left + right, high - low, fill=False, lw=0.0, zorder=2,
+                     gid="sinus-envelope")  # fmt: skip
+    axes.add_patch(band)
+    wide = left + right
+    strokes = [
+        [(-left, y), (right, y + wide), (np.nan, np.nan)]
+        for y in np.arange(low - wide, high, _HATCH_MM)
+    ]
+    (hatch,) = axes.plot(*np.concatenate(strokes).T, color=quiet, lw=plate.pt(0.6), zorder=2,
+                         gid="sinus-hatch")  # fmt: skip
+    hatch.set_clip_path(band)
     for x in (-left, right):
         plate.stroke(axes, [(x, low), (x, high)], width=1.4, colour="quiet",
                      gid="sinus-edge", zorder=2.5)  # fmt: skip

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from entrypoint.errors import EntrypointError
 from entrypoint.reference import row
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["Answer", "Lesson", "Source"]
+__all__ = ["Answer", "Lesson", "NotDrawn", "Source"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +43,14 @@ class Answer:
 
     number: int
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotDrawn:
+    """A figure that this head does not allow, and why."""
+
+    name: str
+    refused: EntrypointError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,7 +41,7 @@ class _Callout:
     text: str
     column: str
     x_in: float
-    order: float
+    order_in: float
     dot: bool
     told: str
     given: bool
@@ -158,7 +158,7 @@ class Plate(ChartPage):
         spot = self._page_in(axes, at)
         self._callouts.append(_Callout(
             spot_in=spot, text=text, column=column, x_in=x_in,
-            order=float(spot[1]) if order is None else order, dot=dot, told=told,
+            order_in=float(spot[1]) if order is None else order, dot=dot, told=told,
             given=given, after=after,
         ))  # fmt: skip
 
@@ -229,6 +229,10 @@ class Plate(ChartPage):
         self, *, name: str, point: str, caption: str, alt: str, rows: tuple[str, ...]
     ) -> Lesson:
         """The practice strip, the foot, and what goes beside the figure."""
+        codes = self.stop_codes([self.head.side])
+        if codes:
+            self.write(0.45, 1.0, f"STOP findings on this scan: {codes}", weight="bold",
+                       gid="stop-findings")  # fmt: skip
         self.banner(0.45, 0.62, WIDTH_IN - 0.9)
         self.foot()
         return Lesson(
@@ -259,10 +263,10 @@ def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> float:
 
 def _settle(items: list[_Callout], low_in: float, high_in: float) -> None:
     """Heights of one column's labels: near their places, apart, and with no leaders crossed."""
-    queue = sorted(items, key=lambda c: -c.order)
+    queue = sorted(items, key=lambda c: -c.order_in)
     for _ in range(len(queue) ** 2 + 1):
         at = spread_apart(
-            [-c.order for c in queue], [c.height_in for c in queue], (-high_in, -low_in)
+            [-c.order_in for c in queue], [c.height_in for c in queue], (-high_in, -low_in)
         )
         for item, y in zip(queue, at, strict=True):
             item.y_in = -y
@@ -273,7 +277,7 @@ def _settle(items: list[_Callout], low_in: float, high_in: float) -> None:
         if swap is None:
             return
         upper, lower = queue[swap], queue[swap + 1]
-        upper.order, lower.order = lower.order, upper.order
+        upper.order_in, lower.order_in = lower.order_in, upper.order_in
         queue[swap], queue[swap + 1] = lower, upper
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
-from entrypoint.errors import FieldRefused
+from entrypoint.errors import EntrypointError, FieldRefused
 from entrypoint.figures.save import MM_PER_IN, to_bytes
 from entrypoint.figures.style import Ground, Style
 from entrypoint.figures.teach import (
@@ -21,7 +21,7 @@ from entrypoint.figures.teach import (
     swelling,
 )
 from entrypoint.figures.teach.head import TeachingHead, practice_head, scanned_head
-from entrypoint.figures.teach.model import Lesson
+from entrypoint.figures.teach.model import Lesson, NotDrawn
 from entrypoint.figures.teach.page import HEIGHT_IN, WIDTH_IN
 from entrypoint.io.nifti import LoadedVolume, read_nifti
 from entrypoint.planning.model import Side
@@ -49,7 +49,7 @@ def lessons(
     blank: bool = False,
     ground: Ground | str = Ground.LIGHT,
     size_mm: tuple[float, float | None] | None = None,
-) -> Iterator[Lesson]:
+) -> Iterator[Lesson | NotDrawn]:
     """Draw teaching figures of a head, one after another.
 
     Parameters
@@ -61,6 +61,11 @@ def lessons(
     ground : Ground or its name
     size_mm : (width, height or None), optional
         Room that each figure fills without changing its shape; its own size without it.
+
+    Yields
+    ------
+    Lesson or NotDrawn
+        In the order of the names; what this head does not allow does not hide the others.
 
     Raises
     ------
@@ -77,7 +82,10 @@ def lessons(
             )
     style = Style(ground=Ground(ground), size_ratio=_ratio(size_mm))
     for name in wanted:
-        yield PLATES[name](head, style, blank=blank)
+        try:
+            yield PLATES[name](head, style, blank=blank)
+        except EntrypointError as error:
+            yield NotDrawn(name=name, refused=error)
 
 
 def teach(
@@ -89,7 +97,7 @@ def teach(
     ground: Ground | str = Ground.LIGHT,
     size_mm: tuple[float, float | None] | None = None,
     progress: Callable[[str], None] | None = None,
-) -> Iterator[Lesson]:
+) -> Iterator[Lesson | NotDrawn]:
     """Draw teaching figures of a scan, or of a practice head made for them.
 
     Parameters
@@ -104,8 +112,8 @@ def teach(
 
     Yields
     ------
-    Lesson
-        ``files_of`` turns each into its files.
+    Lesson or NotDrawn
+        ``files_of`` turns a lesson into its files.
 
     Raises
     ------
@@ -119,7 +127,7 @@ def teach(
         loaded = volume if isinstance(volume, LoadedVolume) else read_nifti(volume)
         head = scanned_head(loaded, Side(side), progress=progress)
     for lesson in lessons(head, names, blank=blank, ground=ground, size_mm=size_mm):
-        say(f"drawn: {lesson.name}")
+        say(f"drawing: {lesson.name}")
         yield lesson
 
 

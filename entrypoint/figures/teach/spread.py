@@ -26,12 +26,12 @@ FloatArray = NDArray[np.float64]
 NAME = "mark-and-suture"
 POINT = "The same {cm:g} cm does not end at the same place before the suture"
 QUESTION = "How many of 100 heads break the margin at {cm:g} cm?"
-_PANELS_IN = {Arc.SCALP: (0.45, 1.95, 5.9, 4.2), Arc.BONE: (6.65, 1.95, 5.9, 4.2)}
+_PANELS_IN = {Arc.SCALP: (0.45, 1.2, 5.9, 4.95), Arc.BONE: (6.65, 1.2, 5.9, 4.95)}
 _KEY_IN = 6.64
 _BINS_A_MARGIN = 3  # so that no column of dots holds two groups
 _DOT_MM, _LIFT_MM = 3.5, 11.0
 _TIGHT_MM = 60.0  # of arc over which the dots' direction is read: columns must not meet
-_VIEW_MM = 210.0  # height of a panel
+_VIEW_MM = 226.0  # height of a panel
 ROWS = (
     "rule_midline_arc", "rule_lateral_arc", "rule_suture_margin", "nasion_bregma_arc_bone",
     "scalp_minus_bone_arc", "suture_bow_at_30",
@@ -139,7 +139,7 @@ def _panel(plate: Plate, head: TeachingHead, arc: Arc, odds: SutureOdds) -> None
     face = view.page_from_world(face_line(head))
     front = head.sign
     top = float(skin[:, 1].max())
-    bare(axes, plate.extent(axes, (-66.0 * front, top - 16.0), _VIEW_MM))
+    bare(axes, plate.extent(axes, (-66.0 * front, top - 29.0), _VIEW_MM))
     plate.edge_words(axes, view.left_edge, view.right_edge)
     ink, quiet = plate.palette.ink, plate.palette.quiet
     inside = np.array([float(skin[:, 0].mean()), 0.3 * top])
@@ -198,7 +198,8 @@ def _panel(plate: Plate, head: TeachingHead, arc: Arc, odds: SutureOdds) -> None
     plate.said(axes, nasion, "nasion", given=True, ha="left" if front > 0 else "right",
                off=(30.0 * front, 0.0))  # fmt: skip
     plate.bar_below(axes, 50.0)
-    _counts(plate, _PANELS_IN[arc][0], odds, rule.suture_margin_mm)
+    left_in = _PANELS_IN[arc][0] + (0.4 if front > 0 else _PANELS_IN[arc][2] - 2.65)
+    _counts(plate, left_in, odds, rule.suture_margin_mm)
 
 
 def _dot(plate: Plate, axes: Axes, at: FloatArray, group: str) -> None:
@@ -217,9 +218,9 @@ def _counts(plate: Plate, left_in: float, odds: SutureOdds, margin_mm: float) ->
         (f"nearer than {margin_mm:g} mm:", odds.p_below_margin),
         ("mark behind the suture:", odds.p_behind),
     )):  # fmt: skip
-        y = 1.58 - 0.3 * k
-        plate.write(left_in + 3.15, y, words, size=LABEL_PT, ha="right")
-        plate.write(left_in + 3.25, y, plate.hidden(of_100(p) + " heads"), size=LABEL_PT,
+        y = 5.72 - 0.72 * k
+        plate.write(left_in, y, words, size=LABEL_PT)
+        plate.write(left_in, y - 0.27, plate.hidden(of_100(p) + " heads"), size=LABEL_PT,
                     weight="bold", gid="count")  # fmt: skip
 
 

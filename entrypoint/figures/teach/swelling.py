@@ -12,7 +12,7 @@ from entrypoint.figures.section import bare
 from entrypoint.figures.style import Style
 from entrypoint.figures.teach.head import TeachingHead
 from entrypoint.figures.teach.model import Lesson
-from entrypoint.figures.teach.page import NOTE_PT, Column, Plate
+from entrypoint.figures.teach.page import Column, Plate
 from entrypoint.figures.view import turned_to_path, views_along_path
 from entrypoint.reference import value
 from entrypoint.report.rounding import figure_mm
@@ -74,13 +74,14 @@ def swollen_scalp(head: TeachingHead, style: Style, *, blank: bool = False) -> L
     )
     caption = (
         f"While the scalp is swollen by {swelling:g} mm both bits end at the same place, {short} "
-        f"short of the inner table: one with its stop seated {_seat('scalp')}, one with its stop "
-        f"seated {_seat('bone')}. Once the swelling has gone the stop on the scalp sits "
-        f"{swelling:g} mm lower and its bit ends {ends}; the other ends where it did. A scalp that "
-        f"swells more leaves the bit as much too short. {STOP_GIVES} No stop on scalp is given "
-        f"where the scalp is over {value('scalp_stop_limit'):g} mm thick or differs from the other "
-        f"side by over {value('scalp_sides_limit'):g} mm. The swelling is drawn, not measured; "
-        "lengths here teach and are no setting."
+        "short of the inner table, where the dura begins: one with its stop seated "
+        f"{_seat('scalp')}, one with its stop seated {_seat('bone')}. Once the swelling "
+        f"has gone the stop on the scalp sits {swelling:g} mm lower and its bit ends {ends}; the "
+        "other ends where it did. A scalp that swells more leaves the bit as much too short. "
+        f"{STOP_GIVES} No stop on scalp is given where the scalp is over "
+        f"{value('scalp_stop_limit'):g} mm thick or differs from the other side by over "
+        f"{value('scalp_sides_limit'):g} mm. The swelling is drawn, not measured; lengths here "
+        "teach and are no setting."
     )
     alt = (
         "Two sections through scalp and skull side by side, each with two drill bits. On the left "
@@ -141,11 +142,13 @@ def _panel(
         _bit(plate, axes, at, seat, length, f"{name}-{which}")
         for (at, seat), length, name in zip(seats, lengths, ("scalp", "bone"), strict=True)
     ]
-    for word, depth in (("scalp", 0.5 * (scalp - swollen)), ("skull", scalp + 0.14 * skull)):
-        plate.said(axes, (extent[0] + 1.2, _bow(extent[0]) - depth), word, given=True, ha="left",
-                   size=NOTE_PT)  # fmt: skip
     plate.edge_words(axes, view.left_edge, view.right_edge)
     plate.bar_below(axes, 10.0)
+    if which == 0:
+        x0 = extent[0] + 2.0
+        for word, depth in (("scalp", 0.5 * scalp), ("skull", scalp + 0.25 * skull)):
+            plate.callout(axes, (x0, _bow(x0) - depth), word, column="left", x_in=rect[0] - 0.1,
+                          given=True)  # fmt: skip
     _names(plate, axes, which, ends, scalp + skull, seats)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import json
 import re
@@ -14,9 +15,10 @@ from entrypoint.errors import FieldRefused, MeasurementError
 from entrypoint.figures.save import to_bytes
 from entrypoint.figures.style import DARK, LIGHT, PICTURE, Ground, contrast_ratio
 from entrypoint.figures.teach.head import scanned_head
+from entrypoint.figures.teach.model import Lesson, NotDrawn
 from entrypoint.figures.teach.page import crossing
 from entrypoint.figures.teach.plates import PLATES, beside, files_of, lessons
-from entrypoint.planning.model import Side
+from entrypoint.planning.model import DrillStop, Finding, Level, Side
 from entrypoint.reference import ROWS, row
 from tests.figures.looking import (
     assert_carries_what_it_must,
@@ -190,10 +192,32 @@ def test_a_wrong_name_and_a_head_without_bone_there_are_refused(head, haematoma,
 
 
 def _without_bone(plan):
-    import dataclasses
-
     bare = dataclasses.replace(plan.sides[Side.RIGHT], inner_table_mm=None)
     return dataclasses.replace(plan, sides={**plan.sides, Side.RIGHT: bare})
+
+
+def test_what_stops_a_plan_is_said_and_a_patients_head_carries_no_banner(head):
+    stop = Finding(code="scan-unread", level=Level.STOP, text="for this test")
+    plan = dataclasses.replace(head.plan, practice=False, findings=(stop,))
+    other = dataclasses.replace(head, plan=plan)
+    (lesson,) = lessons(other, ["converging-path"])
+    words = said(lesson.figure)
+    assert "STOP findings on this scan: scan-unread" in words
+    assert_carries_what_it_must(lesson.figure, practice=False)
+    assert_tidy(lesson.figure)
+    assert lesson.practice is False
+    assert f"Scan {plan.input.name}" in words
+
+
+def test_without_a_stop_length_that_figure_is_refused_by_name(head):
+    side = dataclasses.replace(head.planned, drill_stop=DrillStop())
+    plan = dataclasses.replace(head.plan, sides={head.side: side})
+    other = dataclasses.replace(head, plan=plan)
+    refused, drawn_still = lessons(other, ["swollen-scalp", "converging-path"])
+    assert isinstance(refused, NotDrawn)
+    assert refused.name == "swollen-scalp"
+    assert "No drill-stop length" in str(refused.refused)
+    assert isinstance(drawn_still, Lesson)
 
 
 def test_grounds_and_rows_are_known():
