@@ -30,7 +30,8 @@ _LINE_IN = LABEL_PT * 1.2 / 72.0
 _GAP_IN = 0.13  # between labels
 _KNEE_IN = 0.14
 _SHORT_IN = 0.1  # what a leader stops short of a mark
-_RULE = "_" * 13
+_RULE = "_" * 10
+_TO_WRITE_IN = 0.09  # more between the lines of a form
 
 
 @dataclass(slots=True, kw_only=True)
@@ -194,7 +195,7 @@ class Plate(ChartPage):
         columns = sorted({(c.x_in, c.column) for c in self._callouts})
         for key in columns:
             items = [c for c in self._callouts if (c.x_in, c.column) == key]
-            _settle(items, low_in, high_in)
+            _settle(items, low_in, high_in, apart_in=_TO_WRITE_IN if self.blank else 0.0)
             for item in sorted(items, key=lambda c: -c.y_in):
                 self._draw(item)
 
@@ -261,13 +262,14 @@ def _turn(a: FloatArray, b: FloatArray, c: FloatArray) -> float:
     return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
 
 
-def _settle(items: list[_Callout], low_in: float, high_in: float) -> None:
+def _settle(
+    items: list[_Callout], low_in: float, high_in: float, *, apart_in: float
+) -> None:
     """Heights of one column's labels: near their places, apart, and with no leaders crossed."""
     queue = sorted(items, key=lambda c: -c.order_in)
     for _ in range(len(queue) ** 2 + 1):
-        at = spread_apart(
-            [-c.order_in for c in queue], [c.height_in for c in queue], (-high_in, -low_in)
-        )
+        rooms = [c.height_in + apart_in for c in queue]
+        at = spread_apart([-c.order_in for c in queue], rooms, (-high_in, -low_in))
         for item, y in zip(queue, at, strict=True):
             item.y_in = -y
         swap = next(

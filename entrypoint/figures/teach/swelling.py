@@ -21,7 +21,7 @@ from entrypoint.report.wording import SEAT_WORDS, STOP_GIVES
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["past_inner_mm", "swollen_scalp"]
+__all__ = ["past_inner_mm", "swelling_mm", "swollen_scalp"]
 
 FloatArray = NDArray[np.float64]
 NAME = "swollen-scalp"
@@ -31,9 +31,24 @@ _PANELS_IN = ((1.72, 1.2, 3.45, 5.1), (7.88, 1.2, 3.45, 5.1))
 _SCALP_X, _BONE_X = -5.2, 5.2  # mm beside the path
 _HALF_BIT, _HALF_STOP, _STOP_HIGH = 1.1, 2.9, 4.2
 _OPENING = 3.5  # half of the opening in the scalp under a stop that seats on bone
-_ABOVE_MM, _BELOW_MM = 21.0, 9.0
+_ABOVE_MM, _BELOW_MM = 16.0, 9.0  # over the scalp without its swelling; under the bone
+_SEEN = "The swelling is what this side has more than the other; what it goes down to is a guess."
+_DRAWN = "The swelling is drawn, not measured."
 ROWS = ("swelling_limit", "scalp_stop_limit", "scalp_sides_limit", "stop_quantile",
         "stop_reserve", "bone_radius")  # fmt: skip
+
+
+def swelling_mm(head: TeachingHead) -> tuple[float, float, bool]:
+    """Scalp without its swelling, the swelling, and whether the scan shows it.
+
+    A scalp that is thicker than on the other side by more than the limit of the findings is
+    taken as swollen by that difference; any other has that limit drawn in.
+    """
+    scalp = float(head.planned.thickness.scalp_mm or 0.0)
+    other, limit = head.planned.thickness.scalp_other_side_mm, value("swelling_limit")
+    if other is not None and scalp - other > limit:
+        return other, scalp - other, True
+    return scalp, limit, False
 
 
 def past_inner_mm(head: TeachingHead) -> float:
@@ -49,19 +64,20 @@ def past_inner_mm(head: TeachingHead) -> float:
             expected="a plan that gives one",
             next_step="look at the plan's findings, or teach from the practice head",
         )
-    return float(start + value("swelling_limit") - skull)
+    return float(start + swelling_mm(head)[1] - skull)
 
 
 def swollen_scalp(head: TeachingHead, style: Style, *, blank: bool = False) -> Lesson:
     """Draw two bits that end alike over a swollen scalp, and the same bits a day later."""
     past = past_inner_mm(head)
     plate = Plate(head, style, blank=blank)
-    swelling = value("swelling_limit")
+    scalp, swelling, seen = swelling_mm(head)
+    thick = figure_mm(swelling, lower=False) if seen else f"{swelling:g} mm"
+    whence = "more scalp than on the other side" if seen else "of swelling drawn in"
     plate.title(POINT, QUESTION,
-                f"{head.words}: its own scalp and skull along the path; {swelling:g} mm of "
-                "swelling are drawn in. The stops are not changed.")  # fmt: skip
+                f"{head.words}: its own scalp and skull, {thick} {whence}. "
+                "The stops are not changed.")  # fmt: skip
     start = float(head.planned.drill_stop.start_on_bone_mm or 0.0)
-    scalp = float(head.planned.thickness.scalp_mm or 0.0)
     skull = float(head.planned.thickness.skull_mm or 0.0)
     lengths = (scalp + swelling + start, start)
     for k, swollen in enumerate((swelling, 0.0)):
@@ -73,15 +89,15 @@ def swollen_scalp(head: TeachingHead, style: Style, *, blank: bool = False) -> L
         else f"{figure_mm(-past)} short of the inner table"
     )
     caption = (
-        f"While the scalp is swollen by {swelling:g} mm both bits end at the same place, {short} "
+        f"While the scalp is swollen by {thick} both bits end at the same place, {short} "
         "short of the inner table, where the dura begins: one with its stop seated "
         f"{_seat('scalp')}, one with its stop seated {_seat('bone')}. Once the swelling "
-        f"has gone the stop on the scalp sits {swelling:g} mm lower and its bit ends {ends}; the "
+        f"has gone the stop on the scalp sits {thick} lower and its bit ends {ends}; the "
         "other ends where it did. A scalp that swells more leaves the bit as much too short. "
         f"{STOP_GIVES} No stop on scalp is given where the scalp is over "
         f"{value('scalp_stop_limit'):g} mm thick or differs from the other side by over "
-        f"{value('scalp_sides_limit'):g} mm. The swelling is drawn, not measured; lengths here "
-        "teach and are no setting."
+        f"{value('scalp_sides_limit'):g} mm. {_SEEN if seen else _DRAWN} Lengths here teach and "
+        "are no setting."
     )
     alt = (
         "Two sections through scalp and skull side by side, each with two drill bits. On the left "
@@ -105,9 +121,10 @@ def _panel(
     title = "Scalp swollen." if swollen else "Swelling gone."
     axes = plate.view(rect, view.seen_from, title=title)
     t = head.planned.thickness
-    scalp, skull = float(t.scalp_mm or 0.0), float(t.skull_mm or 0.0)
-    height = scalp + skull + _ABOVE_MM + _BELOW_MM
-    extent = plate.extent(axes, (0.0, _ABOVE_MM - 0.5 * height), height)
+    (scalp, swelling, _), skull = swelling_mm(head), float(t.skull_mm or 0.0)
+    above = _ABOVE_MM + swelling
+    height = scalp + skull + above + _BELOW_MM + max(past_inner_mm(head) - 2.0, 0.0)
+    extent = plate.extent(axes, (0.0, above - 0.5 * height), height)
     bare(axes, extent)
     x = np.linspace(extent[0] + 0.5, extent[1] - 0.5, 121)
 
@@ -134,8 +151,7 @@ def _panel(
     for line, gid in ((outer, "bone-outer"), (inner, "bone-inner")):
         axes.plot(x, line, color=ink, lw=plate.pt(1.4), zorder=3, gid=gid)
     if not swollen:
-        swell = value("swelling_limit")
-        axes.plot(x[open_ & (x < _BONE_X)], surface(-swell)[open_ & (x < _BONE_X)], color=quiet,
+        axes.plot(x[open_ & (x < _BONE_X)], surface(-swelling)[open_ & (x < _BONE_X)], color=quiet,
                   lw=plate.pt(1.2), ls=(0, (2, 2)), zorder=3, gid="skin-was")  # fmt: skip
     seats = ((_SCALP_X, _bow(_SCALP_X) + swollen), (_BONE_X, _bow(_BONE_X) - scalp))
     ends = [

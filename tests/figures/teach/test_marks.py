@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import collections
+import dataclasses
 
 import numpy as np
 import pytest
@@ -11,13 +12,14 @@ from entrypoint.figures.profile import along_the_path
 from entrypoint.figures.style import LIGHT, MARKS
 from entrypoint.figures.teach.landmarks import NAME as LANDMARKS
 from entrypoint.figures.teach.margins import NAME as MARGINS
+from entrypoint.figures.teach.plates import lessons
 from entrypoint.figures.teach.slant import Slant, slant_of
 from entrypoint.figures.teach.spread import hundred_heads
-from entrypoint.figures.teach.swelling import past_inner_mm
+from entrypoint.figures.teach.swelling import past_inner_mm, swelling_mm
 from entrypoint.planning.suture_odds import Arc, suture_odds
 from entrypoint.reference import value
 from entrypoint.report.rounding import figure_mm, of_100, up
-from tests.figures.looking import assert_mark_at, lines, pixels, said, xy
+from tests.figures.looking import assert_mark_at, assert_tidy, lines, pixels, said, xy
 
 
 def gids(axes):
@@ -210,6 +212,29 @@ def test_the_margins_lie_where_the_rows_put_them(head, drawn):
     assert gap == pytest.approx(value("rule_suture_margin"), abs=0.6)
     nearest = np.linalg.norm(suture - xy(entry)[0], axis=1).min()
     assert nearest == pytest.approx(head.planned.clearance.suture_nearest_mm, rel=0.08)
+
+
+def test_a_swelling_that_the_scan_shows_is_taken_from_the_other_side(head):
+    def with_scalp(scalp, other):
+        thick = dataclasses.replace(
+            head.planned.thickness, scalp_mm=scalp, scalp_other_side_mm=other
+        )
+        side = dataclasses.replace(head.planned, thickness=thick)
+        plan = dataclasses.replace(head.plan, sides={head.side: side})
+        return dataclasses.replace(head, plan=plan)
+
+    limit = value("swelling_limit")
+    assert swelling_mm(with_scalp(14.5, 6.4)) == (6.4, pytest.approx(8.1), True)
+    assert swelling_mm(with_scalp(6.4, 14.5)) == (6.4, limit, False)
+    assert swelling_mm(with_scalp(6.4, None)) == (6.4, limit, False)
+    swollen = with_scalp(14.5, 6.4)
+    (lesson,) = lessons(swollen, ["swollen-scalp"])
+    assert "8.1 mm more scalp than on the other side" in said(lesson.figure)
+    assert_tidy(lesson.figure)
+    start = head.planned.drill_stop.start_on_bone_mm
+    assert past_inner_mm(swollen) == pytest.approx(
+        start + 8.1 - head.planned.thickness.skull_mm
+    )
 
 
 def test_bits_end_where_their_stops_let_them(head, drawn):
