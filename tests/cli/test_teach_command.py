@@ -9,6 +9,9 @@ import pytest
 from entrypoint.cli.app import main
 from entrypoint.cli.teach import Figure
 from entrypoint.figures.teach.plates import PLATES
+from tests.conftest import SAMPLES
+
+SCAN = SAMPLES / "small-head.nii.gz"
 
 
 @pytest.fixture
@@ -26,8 +29,8 @@ def test_the_command_knows_every_figure():
     assert [f.value for f in Figure] == [*PLATES, "all"]
 
 
-def test_a_form_of_a_scan_with_its_answers_beside_it(run, small_head, tmp_path):
-    words = ["teach", "converging-path", "--volume", small_head.path, "--side", "left", "--blank",
+def test_a_form_of_a_scan_with_its_answers_beside_it(run, tmp_path):
+    words = ["teach", "converging-path", "--volume", SCAN, "--side", "left", "--blank",
              "--out", tmp_path, "--ground", "dark", "--size", "160", "--dpi", "60"]  # fmt: skip
     code, out, err = run(*words)
     assert (code, err) == (0, "")

@@ -7,6 +7,8 @@ import pytest
 from entrypoint import Side
 from entrypoint.figures.teach.head import practice_head, scanned_head
 from entrypoint.figures.teach.plates import lessons
+from entrypoint.io.nifti import read_nifti
+from tests.conftest import SAMPLES
 
 
 @pytest.fixture(scope="session")
@@ -25,7 +27,12 @@ def forms(head):
 
 
 @pytest.fixture(scope="session")
-def left_on_dark(small_head):
+def scan():
+    return read_nifti(SAMPLES / "small-head.nii.gz")
+
+
+@pytest.fixture(scope="session")
+def left_on_dark(scan):
     """A head whose point is too near the suture, from the other side, on the other ground."""
-    other = scanned_head(small_head.loaded, Side.LEFT)
+    other = scanned_head(scan, Side.LEFT)
     return {lesson.name: lesson for lesson in lessons(other, ground="dark")}

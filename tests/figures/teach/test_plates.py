@@ -181,14 +181,14 @@ def test_a_size_is_filled_without_changing_the_shape(head):
     assert lesson.figure.get_size_inches() == pytest.approx([6.5, 3.9])
 
 
-def test_a_wrong_name_and_a_head_without_bone_there_are_refused(head, small_head, monkeypatch):
+def test_a_wrong_name_and_a_head_without_bone_there_are_refused(head, scan, monkeypatch):
     with pytest.raises(FieldRefused, match="named 'brain'"):
         next(lessons(head, ["brain"]))
     monkeypatch.setattr("entrypoint.figures.teach.head.plan_from_parts",
-                        lambda *_, **__: _without_bone(small_head.plan))  # fmt: skip
+                        lambda *_, **__: _without_bone(head.plan))  # fmt: skip
     monkeypatch.setattr("entrypoint.figures.teach.head.ct_parts", lambda *_, **__: None)
     with pytest.raises(MeasurementError, match="PATIENT'S RIGHT of this scan does not show bone"):
-        scanned_head(small_head.loaded, Side.RIGHT)
+        scanned_head(scan, Side.RIGHT)
 
 
 def _without_bone(plan):
