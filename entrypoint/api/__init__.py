@@ -32,9 +32,16 @@ __all__ = [
     "read_plan_or_path",
     "read_surface",
     "read_volume",
+    "teach",
     "vary_ct",
     "write_plan",
 ]
+
+
+def teach(*given: Any, **options: Any) -> Iterator[Any]:
+    """Draw teaching figures: :func:`entrypoint.figures.teach.plates.teach`, loaded late."""
+    made: Iterator[Any] = import_module("entrypoint.figures.teach.plates").teach(*given, **options)
+    return made
 
 
 def draw(*given: Any, **options: Any) -> Iterator[Any]:

@@ -23,6 +23,7 @@ from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
 from entrypoint.cli.schema import schema
 from entrypoint.cli.sheet import sheet
+from entrypoint.cli.teach import teach
 from entrypoint.cli.vary import vary
 from entrypoint.errors import EntrypointError
 
@@ -47,6 +48,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     vary: "Tabulate every figure on a CT over a grid of rules.",
     check: "Check paths of your own on a CT, as the plan's own is judged.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
+    teach: "Make teaching figures, or the same as forms to fill in.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
     model: "Make a head to print or to show, from a CT.",
     inspect: "Say what a volume file holds and what is missing.",

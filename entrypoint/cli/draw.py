@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import Sides
+from entrypoint.cli.options import GroundOf, Sides, room_of
 
 ENDINGS = ("png", "svg", "pdf")
 _BOTH_IN_ONE = ("map", "tape")
-_SIZE = re.compile(r"(\d+(?:\.\d+)?)(?:x(\d+(?:\.\d+)?))?")
-_LEAST_MM, _MOST_MM = 60.0, 1500.0
-_LEAST_DPI, _MOST_DPI = 50, 600
-_MOST_PIXELS = 12_000.0
 
 
 class View(StrEnum):
@@ -29,13 +24,6 @@ class View(StrEnum):
     MAP = "map"
     TAPE = "tape"
     ALL = "all"
-
-
-class GroundOf(StrEnum):
-    """What a picture is drawn on."""
-
-    LIGHT = "light"
-    DARK = "dark"
 
 
 class LabelsOf(StrEnum):
@@ -102,7 +90,7 @@ def draw(
     from entrypoint.cli.output import write_stdout
     from entrypoint.errors import EntrypointError, MissingExtra
 
-    size_mm = _size(size, dpi)
+    size_mm = room_of(size, dpi)
     target = Path(out)
     folder = target.is_dir()
     ending = kind.value if folder else target.suffix.lower().removeprefix(".")
@@ -158,23 +146,3 @@ def _one_file(
         )
     check_target(out, force=force)
     not_an_input(out, plan, volume)
-
-
-def _size(text: str | None, dpi: int) -> tuple[float, float | None] | None:
-    """Width, and height where it is given, in mm."""
-    if not _LEAST_DPI <= dpi <= _MOST_DPI:
-        raise typer.BadParameter(f"{dpi} is not {_LEAST_DPI} to {_MOST_DPI}.", param_hint="--dpi")
-    if text is None:
-        return None
-    found = _SIZE.fullmatch(text.strip().lower())
-    sides = [] if found is None else [float(part) for part in found.groups() if part]
-    if not sides or not all(_LEAST_MM <= mm <= _MOST_MM for mm in sides):
-        raise typer.BadParameter(
-            f"{text!r} is no WIDTH or WIDTHxHEIGHT of {_LEAST_MM:g} to {_MOST_MM:g} mm.",
-            param_hint="--size",
-        )
-    if max(sides) / 25.4 * dpi > _MOST_PIXELS:
-        raise typer.BadParameter(
-            f"{text!r} at {dpi} dots an inch is over {_MOST_PIXELS:g} pixels.", param_hint="--size"
-        )
-    return sides[0], sides[1] if len(sides) == 2 else None

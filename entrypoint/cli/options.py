@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,6 +12,10 @@ if TYPE_CHECKING:
     from entrypoint.planning.model import Rule
 
 _MID_PUPILLARY = "mid-pupillary"
+_SIZE = re.compile(r"(\d+(?:\.\d+)?)(?:x(\d+(?:\.\d+)?))?")
+_LEAST_MM, _MOST_MM = 60.0, 1500.0
+_LEAST_DPI, _MOST_DPI = 50, 600
+_MOST_PIXELS = 12_000.0
 
 
 class Sides(StrEnum):
@@ -49,6 +54,13 @@ class Space(StrEnum):
 
     RAS = "RAS"
     LPS = "LPS"
+
+
+class GroundOf(StrEnum):
+    """What a picture is drawn on."""
+
+    LIGHT = "light"
+    DARK = "dark"
 
 
 Number = float | None
@@ -167,3 +179,23 @@ def not_an_input(json: str, *inputs: str | None) -> None:
                 expected="a file that is not read",
                 next_step="choose another name",
             )
+
+
+def room_of(text: str | None, dpi: int) -> tuple[float, float | None] | None:
+    """Width, and height where it is given, in mm, of ``WIDTH[xHEIGHT]`` at some dots an inch."""
+    if not _LEAST_DPI <= dpi <= _MOST_DPI:
+        raise typer.BadParameter(f"{dpi} is not {_LEAST_DPI} to {_MOST_DPI}.", param_hint="--dpi")
+    if text is None:
+        return None
+    found = _SIZE.fullmatch(text.strip().lower())
+    sides = [] if found is None else [float(part) for part in found.groups() if part]
+    if not sides or not all(_LEAST_MM <= mm <= _MOST_MM for mm in sides):
+        raise typer.BadParameter(
+            f"{text!r} is no WIDTH or WIDTHxHEIGHT of {_LEAST_MM:g} to {_MOST_MM:g} mm.",
+            param_hint="--size",
+        )
+    if max(sides) / 25.4 * dpi > _MOST_PIXELS:
+        raise typer.BadParameter(
+            f"{text!r} at {dpi} dots an inch is over {_MOST_PIXELS:g} pixels.", param_hint="--size"
+        )
+    return sides[0], sides[1] if len(sides) == 2 else None

@@ -84,15 +84,19 @@ class Page:
                    size=TITLE_PT, weight="bold")  # fmt: skip
         if full and below:
             self.write(0.2, self.size_in[1] - 0.62, below, colour=self.palette.quiet)
+        codes = self.stop_codes(sides)
+        if codes:
+            self.write(self.size_in[0] - 0.2, self.size_in[1] - 0.3, f"STOP findings: {codes}",
+                       weight="bold", ha="right", gid="stop-findings")  # fmt: skip
+
+    def stop_codes(self, sides: Iterable[Side]) -> str:
+        """Codes of what stops the plan as a whole or on some sides; empty where nothing does."""
         stops = [f for f in self.plan.findings if f.level is Level.STOP]
         stops += [
             f for s in sides if s in self.plan.sides
             for f in self.plan.sides[s].findings if f.level is Level.STOP
         ]  # fmt: skip
-        if stops:
-            codes = ", ".join(dict.fromkeys(f.code for f in stops))
-            self.write(self.size_in[0] - 0.2, self.size_in[1] - 0.3, f"STOP findings: {codes}",
-                       weight="bold", ha="right", gid="stop-findings")  # fmt: skip
+        return ", ".join(dict.fromkeys(f.code for f in stops))
 
     def foot(self) -> None:
         """The planning-only statement and whose sides are meant, at the foot."""

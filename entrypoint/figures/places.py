@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Box", "Places", "nearest_in", "outside"]
+__all__ = ["Box", "Places", "nearest_in", "outside", "spread_apart"]
 
 FloatArray = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # left, bottom, right, top
@@ -74,3 +74,29 @@ def nearest_in(box: Box, spot: FloatArray) -> tuple[float, float]:
         float(np.clip(spot[0], box[0], box[2])),
         float(np.clip(spot[1], box[1], box[3])),
     )
+
+
+def spread_apart(
+    wanted: list[float], heights: list[float], span: tuple[float, float]
+) -> list[float]:
+    """Places as near as may be to the wanted ones, in their order, each with its own room."""
+    low, high = min(span), max(span)
+    at = list(wanted)
+    for _ in range(200):
+        moved = False
+        for i in range(len(at) - 1):
+            least = 0.5 * (heights[i] + heights[i + 1])
+            gap = at[i + 1] - at[i]
+            if gap < least - 1e-6:
+                push = 0.5 * (least - gap)
+                at[i] -= push
+                at[i + 1] += push
+                moved = True
+        for i, height in enumerate(heights):
+            kept = min(max(at[i], low + height / 2), high - height / 2)
+            moved = moved or abs(kept - at[i]) > 1e-6
+            at[i] = kept
+        if not moved:
+            break
+    return at
+

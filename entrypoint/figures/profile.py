@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from entrypoint.figures.chart_page import ChartPage
 from entrypoint.figures.page import TEXT_PT
+from entrypoint.figures.places import spread_apart
 from entrypoint.figures.section import show_hu
 from entrypoint.figures.style import Labels, Style
 from entrypoint.figures.view import path_of, turned_to_path, views_along_path
@@ -301,8 +302,8 @@ def _names(
         rows.append((found[0] + found[1], words, "bold"))
     rows.sort(key=lambda row: row[0])
     mm_per_line = (span[0] - span[1]) / (_HEIGHT_IN * 72.0) * TEXT_PT * 1.45
-    places = _spread([r[0] for r in rows], [mm_per_line * (1 + r[1].count("\n")) for r in rows],
-                     span)  # fmt: skip
+    tall = [mm_per_line * (1 + r[1].count("\n")) for r in rows]
+    places = spread_apart([r[0] for r in rows], tall, span)
     to_edge = axes.get_xlim()[1]
     beside = 0.08 * (to_edge - axes.get_xlim()[0])
     for (depth, words, weight), y in zip(rows, places, strict=True):
@@ -314,27 +315,3 @@ def _names(
                         "shrinkA": page.pt(3.0), "shrinkB": 0.0, "relpos": (0.0, 0.5)},
         )  # fmt: skip
         made.set_gid("layer-name")
-
-
-def _spread(wanted: list[float], heights: list[float], span: tuple[float, float]) -> list[float]:
-    """Places as near as may be to the wanted ones, in their order, each with its own room."""
-    low, high = min(span), max(span)
-    at = list(wanted)
-    for _ in range(200):
-        moved = False
-        for i in range(len(at) - 1):
-            least = 0.5 * (heights[i] + heights[i + 1])
-            gap = at[i + 1] - at[i]
-            if gap < least - 1e-6:
-                push = 0.5 * (least - gap)
-                at[i] -= push
-                at[i + 1] += push
-                moved = True
-        for i, height in enumerate(heights):
-            kept = min(max(at[i], low + height / 2), high - height / 2)
-            moved = moved or abs(kept - at[i]) > 1e-6
-            at[i] = kept
-        if not moved:
-            break
-    return at
-

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from entrypoint import Side
-from entrypoint.figures.profile import _spread, depth_profile
+from entrypoint.figures.places import spread_apart
+from entrypoint.figures.profile import depth_profile
 from entrypoint.figures.style import LIGHT, PICTURE, Ground, Labels, Style
 from entrypoint.planning.model import DrillStop, Seat, Thickness
 from entrypoint.report.rounding import HALF_WIDTH_95, figure_mm
@@ -126,7 +127,7 @@ def test_what_is_not_known_is_not_drawn(adult):
 
 
 def test_names_keep_their_order_and_their_room():
-    at = _spread([0.0, 0.1, 0.2, 9.9], [1.0, 2.0, 1.0, 1.0], (-5.0, 10.0))
+    at = spread_apart([0.0, 0.1, 0.2, 9.9], [1.0, 2.0, 1.0, 1.0], (-5.0, 10.0))
     assert at == sorted(at)
     assert np.diff(at) == pytest.approx([1.5, 1.5, at[3] - at[2]], abs=0.01)
     assert at[3] <= 9.5 + 1e-6
