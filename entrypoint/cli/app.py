@@ -20,6 +20,7 @@ from entrypoint.cli.map import map_
 from entrypoint.cli.model import model
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
+from entrypoint.cli.report import report
 from entrypoint.cli.schema import schema
 from entrypoint.cli.sheet import sheet
 from entrypoint.cli.vary import vary
@@ -45,6 +46,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     map_: "Map where every margin holds round the site on a CT.",
     vary: "Tabulate every figure on a CT over a grid of rules.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
+    report: "Make a page of a plan for a browser, with a head to turn.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
     model: "Make a head to print or to show, from a CT.",
     inspect: "Say what a volume file holds and what is missing.",

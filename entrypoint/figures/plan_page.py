@@ -1,0 +1,370 @@
+"""The page of a plan: one HTML file that needs nothing else, and asks nobody for anything.
+
+Words and figures come from ``report``, pictures from their own modules; here they are put
+together. Every field goes through the template's escaping, so that markup in a record is text.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from entrypoint.errors import EntrypointError, FieldRefused
+from entrypoint.figures import sheet_words
+from entrypoint.figures.head import head_bodies, head_with_tapes
+from entrypoint.figures.inline_svg import Styles, inline_svg, smaller_png
+from entrypoint.figures.pictures import pictures
+from entrypoint.figures.save import to_bytes
+from entrypoint.figures.sheet import record_code
+from entrypoint.figures.site import Site, read_sites
+from entrypoint.figures.style import Ground
+from entrypoint.planning.model import DrillStop, Finding, InputKind, Plan, Seat, Side
+from entrypoint.report import page_rows, page_words
+from entrypoint.report.comparison_text import comparison_blocks
+from entrypoint.report.document import Heading, Paragraph, Table
+from entrypoint.report.hand_text import hand_blocks
+from entrypoint.report.text import population_rows
+from entrypoint.report.wording import (
+    DEVICE_FIRST,
+    NAME_THE_SEAT,
+    PRACTICE_BANNER,
+    SEAT_WORDS,
+    SIDE_WORDS,
+    SPREADS,
+    STOP_GIVES,
+    sentence,
+)
+
+if TYPE_CHECKING:
+    from entrypoint.figures.sheet_words import Person
+    from entrypoint.volume.volume import Volume
+
+__all__ = ["plan_page"]
+
+_OF_A_SIDE = ("section", "profile", "square-on")
+_OF_BOTH = ("tape", "map")
+_DPI, _STILL_DPI, _STILL_COLOURS = 120.0, 100.0, 96
+# The midline's colour of the pictures, in hues that nobody reads as leave to go ahead.
+_SWAPPED = {"#3f958f": "#1f7a9c", "#58f0b4": "#6fcdf0"}
+_KICKER = "Frontal cranial entry point: geometry with its uncertainty"
+_NO_VOLUME = (
+    "It needs the volume that the plan was made from: make the page again with --volume."
+)
+_NOT_A_SCAN = "The plan was made from an input without a scan."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """What of the volume several pictures share."""
+
+    volume: Volume | None
+    bodies: dict[str, Any] | None
+    sites: dict[Side, Site] | None
+
+
+class _Sources:
+    """Reference rows in the order in which the page leads to them."""
+
+    def __init__(self) -> None:
+        self.keys: list[str] = []
+
+    def numbers(self, keys: Iterable[str]) -> list[int]:
+        for key in keys:
+            if key not in self.keys:
+                self.keys.append(key)
+        return [self.keys.index(key) + 1 for key in keys]
+
+    def row(self, row: page_rows.FigureRow | page_words.Row3) -> dict[str, Any]:
+        fields = {name: getattr(row, name) for name in row.__slots__}
+        return {**fields, "notes": self.numbers(row.notes)}
+
+
+def plan_page(
+    plan: Plan, volume: Volume | None = None, *, sides: Iterable[Side] | None = None,
+    person: Person | None = None, seat: Seat | None = None,
+) -> str:  # fmt: skip
+    """The page of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume, optional
+        The plan's own (see ``pictures.check_match``); without it, only the tapes are drawn.
+    sides : of the patient, optional
+        All of the plan's without it. A page of both sides shows no stop length.
+    person : Person, optional
+        Whose head it is, where the plan does not state it. For a child: geometry alone.
+    seat : Seat, optional
+        What the drill stop seats on, where the plan does not name it.
+
+    Returns
+    -------
+    str
+        HTML; the same each time.
+
+    Raises
+    ------
+    FieldRefused
+        A side that the plan does not hold, or something typed that differs from the plan.
+    """
+    code = record_code(plan)
+    plan = _of_sides(sheet_words.as_stated(plan, person, seat, what="the page"), sides)
+    drawn = plan
+    if len(plan.sides) > 1:
+        # A page shows one stop length at most: not even a picture of it holds two.
+        bare = {s: replace(found, drill_stop=DrillStop()) for s, found in plan.sides.items()}
+        drawn = replace(plan, sides=bare)
+    seen = _look(drawn, volume)
+    styles, sources = Styles(_SWAPPED), _Sources()
+    one_sided = {view: _drawings(drawn, seen, view, styles) for view in _OF_A_SIDE}
+    shared = [one for view in _OF_BOTH for one in _drawings(drawn, seen, view, styles).values()]
+    turn, no_turn = _turn(drawn, seen)
+    told_sides = [_side(plan, side, one_sided, sources) for side in plan.sides]
+    head_findings = page_words.explained(plan.findings)
+    marks = [sources.row(row) for row in page_rows.landmark_rows(plan)]
+    parameters = [sources.row(row) for row in page_words.rule_rows(plan)]
+    css = _css(styles)
+    script = _part("head.js")
+    return str(
+        _template().render(
+            plan=plan, practice=PRACTICE_BANNER, kicker=_KICKER,
+            title=page_words.title(plan), subtitle=page_words.subtitle(plan),
+            rule_sentence=page_words.rule_sentence(plan.rule),
+            policy=_policy(css, script if turn else ""), css=_raw(css), script=_raw(script),
+            parts=_parts(told_sides), looked_at=page_words.looked_at_rows(plan),
+            sides=told_sides, head_findings=head_findings, turn=turn, no_turn=no_turn,
+            stills=_stills(drawn, seen, always=turn is None), shared=shared,
+            population=population_rows(plan.population) if plan.population else None,
+            comparison=_blocks(comparison_blocks(plan)),
+            landmarks={"title": "Where they are from", "rows": marks} if marks else None,
+            points=page_rows.point_rows(plan, plan.sides), parameters=parameters,
+            provenance=page_words.provenance_rows(plan, code), device_first=DEVICE_FIRST,
+            spreads=SPREADS, sources=[page_words.source_text(key) for key in sources.keys],
+        )
+    )  # fmt: skip
+
+
+def _of_sides(plan: Plan, sides: Iterable[Side] | None) -> Plan:
+    """The plan with the wanted sides alone, the patient's right first."""
+    wanted = set(plan.sides) if sides is None else set(sides)
+    for side in wanted - set(plan.sides):
+        raise FieldRefused(
+            found=f"no {SIDE_WORDS[side]} in this plan",
+            expected="a side that was planned",
+            next_step="plan that side, or name the other one",
+        )
+    kept = {side: plan.sides[side] for side in Side if side in wanted}
+    comparison = plan.comparison if len(kept) > 1 else None
+    return replace(plan, sides=kept, comparison=comparison)
+
+
+# --- pictures ---
+
+
+def _look(plan: Plan, volume: Volume | None) -> _Seen:
+    """Read once what several pictures need; what cannot be read, each of them says itself."""
+    bodies, sites = None, None
+    if volume is not None:
+        try:
+            sites = read_sites(plan, volume, tuple(plan.sides))
+        except EntrypointError:
+            sites = None
+        if plan.midsagittal_plane is not None:
+            bodies = head_bodies(plan, volume)
+    return _Seen(volume=volume, bodies=bodies, sites=sites)
+
+
+def _drawings(
+    plan: Plan, seen: _Seen, view: str, styles: Styles
+) -> dict[Side | None, dict[str, Any]]:
+    """One view of every side, each on both grounds in one drawing."""
+    grounds = [
+        list(
+            pictures(
+                plan, seen.volume, views=(view,), sides=tuple(plan.sides), ground=ground,
+                sites=seen.sites,
+            )
+        )
+        for ground in (Ground.LIGHT, Ground.DARK)
+    ]  # fmt: skip
+    out: dict[Side | None, dict[str, Any]] = {}
+    for light, dark in zip(*grounds, strict=True):
+        told = {"title": page_words.VIEW_NAMES[view], "svg": None, "refused": ""}
+        out[light.side] = told
+        if light.figure is None or dark.figure is None:
+            told["refused"] = str(light.refused) if seen.volume is not None else _why_none(plan)
+            continue
+        told["caption"] = page_words.caption(view, light.side)
+        told["svg"] = _raw(
+            inline_svg(
+                to_bytes(light.figure, "svg", dpi=_DPI), to_bytes(dark.figure, "svg", dpi=_DPI),
+                styles, name=light.name, title=told["title"],
+                says=page_words.alt_text(view, light.side),
+            )
+        )  # fmt: skip
+    return out
+
+
+def _why_none(plan: Plan) -> str:
+    return _NO_VOLUME if plan.input.kind is InputKind.CT else _NOT_A_SCAN
+
+
+def _turn(plan: Plan, seen: _Seen) -> tuple[dict[str, Any] | None, str]:
+    """The head that turns, or why there is none."""
+    if seen.volume is None:
+        return None, _why_none(plan)
+    from entrypoint.figures.turning_head import turning_head
+
+    try:
+        made = turning_head(plan, seen.volume, tuple(plan.sides), seen.bodies)
+    except EntrypointError as error:
+        return None, str(error)
+    # Markup in a name must not end the element that holds it.
+    scene = json.dumps(made.scene, ensure_ascii=True, separators=(",", ":")).replace("<", "\\u003c")
+    return {
+        "scene": _raw(scene), "packed": made.packed,
+        "views": [view["name"] for view in made.scene["views"]],
+        "says": page_words.TURN_SAYS, "caption": page_words.TURN_CAPTION,
+    }, ""  # fmt: skip
+
+
+def _stills(plan: Plan, seen: _Seen, *, always: bool) -> list[dict[str, Any]]:
+    """A still picture of the head for each side, for where nothing turns, and for paper."""
+    if seen.volume is None:
+        return []
+    out = []
+    for side in plan.sides:
+        told: dict[str, Any] = {
+            "title": f"{page_words.VIEW_NAMES['head']}, {SIDE_WORDS[side]}", "always": always,
+            "caption": page_words.caption("head", side), "png": None,
+            "says": page_words.alt_text("head", side),
+        }  # fmt: skip
+        try:
+            figure = head_with_tapes(plan, seen.volume, side, bodies=seen.bodies)
+            content = smaller_png(
+                to_bytes(figure, "png", dpi=_STILL_DPI), colours=_STILL_COLOURS
+            )
+            width, height = (round(inches * _STILL_DPI) for inches in figure.get_size_inches())
+            packed = base64.b64encode(content).decode()
+            told |= {"png": f"data:image/png;base64,{packed}", "width": width, "height": height}
+        except EntrypointError as error:
+            told["refused"] = str(error)
+        out.append(told)
+    return out
+
+
+# --- words ---
+
+
+def _side(
+    plan: Plan, side: Side, pictures_of: dict[str, dict[Side | None, dict[str, Any]]],
+    sources: _Sources,
+) -> dict[str, Any]:  # fmt: skip
+    found = plan.sides[side]
+    groups = [
+        {"title": group.title, "rows": [sources.row(row) for row in group.rows]}
+        for group in page_rows.side_groups(plan, side)
+    ]
+    moved = sentence(found.moved.text) if found.moved is not None and found.moved.text else ""
+    return {
+        "anchor": f"side-{side.value}", "words": SIDE_WORDS[side],
+        "findings": page_words.explained(found.findings), "drill": _drill(plan, side),
+        "groups": groups, "moved": moved, "hand": _blocks(hand_blocks(plan, side)),
+        "pictures": [views[side] for views in pictures_of.values()],
+    }  # fmt: skip
+
+
+def _drill(plan: Plan, side: Side) -> dict[str, Any]:
+    """The box of what is set by hand: one stop length, or a ruled blank and why."""
+    box = sheet_words.stop_box(plan, side)
+    stop, seat = plan.sides[side].drill_stop, plan.rule.stop_seats_on
+    known = not (stop.start_on_bone_mm is stop.start_on_scalp_mm is None)
+    seated = f", stop seated {SEAT_WORDS[seat]}" if seat is not None else ""
+    if box.length and len(plan.sides) > 1:
+        length, lines = "", [page_words.ONE_SIDE_FOR_A_STOP]
+    elif box.length:
+        length, lines = box.length, [*box.beside, STOP_GIVES]
+    elif known and seat is None:
+        length, lines = "", [NAME_THE_SEAT]
+    else:
+        length, lines = "", [*box.why_none, *box.beside]
+    sensor = [
+        (words[0].upper() + words[1:], figure or f"{'_' * 8} mm")
+        for figure, words in sheet_words.sensor_rows(plan, side)
+    ]
+    return {
+        "heading": f"Stop length{seated}, {SIDE_WORDS[side]}", "length": length,
+        "lines": [sentence(line) for line in lines], "sensor": sensor,
+    }  # fmt: skip
+
+
+def _blocks(blocks: list[Any]) -> dict[str, Any] | None:
+    """Text blocks as a page sets them: a title, one table, and what stands before and after."""
+    if not blocks:
+        return None
+    told: dict[str, Any] = {"title": "", "rows": [], "before": [], "after": []}
+    for block in blocks:
+        if isinstance(block, Heading):
+            told["title"] = block.text
+        elif isinstance(block, Table):
+            told["rows"] += [(name.strip(), value) for name, value in block.rows]
+        elif isinstance(block, Paragraph):
+            told["after" if told["rows"] else "before"].append(block.text)
+    return told
+
+
+def _parts(sides: list[dict[str, Any]]) -> list[tuple[str, str]]:
+    return [
+        ("looked-at", "What was looked at"), ("findings", "Findings"), ("head", "The head"),
+        *((one["anchor"], one["words"]) for one in sides), ("tapes", "Tapes and site"),
+        ("landmarks", "Landmarks"), ("origin", "Where it comes from"),
+    ]  # fmt: skip
+
+
+# --- the file ---
+
+
+@cache
+def _template() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    made = Environment(
+        loader=PackageLoader("entrypoint.figures", "html"), autoescape=True,
+        undefined=StrictUndefined,
+    )  # fmt: skip
+    return made.get_template("page.html")
+
+
+def _raw(text: str) -> Any:
+    """Made here and not taken from a record: it goes into the page as it is."""
+    from markupsafe import Markup
+
+    return Markup(text)
+
+
+def _part(name: str) -> str:
+    return files("entrypoint.figures").joinpath("html", name).read_text(encoding="utf-8")
+
+
+def _css(styles: Styles) -> str:
+    light, dark = styles.rules()
+    within = f"@media screen and (prefers-color-scheme: dark) {{\n{dark}\n}}"
+    return f"{_part('page.css')}\n{light}\n{within}\n"
+
+
+def _policy(css: str, script: str) -> str:
+    """Nothing from outside, no connection, and no style or script but these two."""
+    def hashed(text: str) -> str:
+        digest = hashlib.sha256(text.encode()).digest()
+        return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+    return (
+        f"default-src 'none'; script-src {hashed(script)}; style-src {hashed(css)}; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
