@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import MeasurementError
 from entrypoint.figures.offscreen import draw
-from entrypoint.figures.page import Page
+from entrypoint.figures.page import Page, strip_in
 from entrypoint.figures.section import bare
 from entrypoint.figures.site import midline_skin, skin_arc, unseen
 from entrypoint.figures.style import KINDS, MARKS, Style
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = [
     "at_arc",
     "head_bodies",
+    "head_picture",
     "head_scene",
     "head_view",
     "head_with_tapes",
@@ -59,7 +60,7 @@ _SKIN_COLOUR, _BONE_COLOUR = "#d8b49a", "#efe6d3"
 
 def head_with_tapes(
     plan: Plan, volume: Volume, side: Side, style: Style | None = None,
-    bodies: dict[str, Any] | None = None,
+    picture: NDArray[Any] | None = None,
 ) -> Figure:  # fmt: skip
     """The head from in front and above, with bone seen through the scalp, tapes, entry and path.
 
@@ -71,8 +72,8 @@ def head_with_tapes(
     side : Side
         The patient's.
     style : Style, optional
-    bodies : mapping, optional
-        Scalp and skull, where they have been read already (:func:`head_bodies`).
+    picture : (rows, columns, 3) array, optional
+        What :func:`head_picture` drew, where it was drawn already.
 
     Returns
     -------
@@ -94,11 +95,8 @@ def head_with_tapes(
     axes = page.panel(_PANEL_IN, seen_from=view.seen_from)
     extent = page.extent(axes, (0.0, 0.0), 2.0 * _HALF_HEIGHT_MM)
     bare(axes, extent)
-    wide = round(_PIXELS * (extent[1] - extent[0]) / (extent[3] - extent[2]))
-    bodies = head_bodies(plan, volume) if bodies is None else bodies
-    scene = head_scene(plan, bodies, side, view, style, midline, lateral)
-    scene["size_px"] = np.array((wide, _PIXELS))
-    picture = draw(scene)
+    if picture is None:
+        picture = head_picture(plan, volume, side, style)
     axes.imshow(picture, extent=extent, aspect="equal", interpolation="bilinear")
     bare(axes, extent)
     page.edges(axes, view.left_edge, view.right_edge)
@@ -106,6 +104,37 @@ def head_with_tapes(
     _write(page, axes, plan, side, view, midline, lateral)
     page.foot()
     return page.figure
+
+
+def head_picture(
+    plan: Plan, volume: Volume, side: Side, style: Style | None = None,
+    bodies: dict[str, Any] | None = None,
+) -> NDArray[Any]:  # fmt: skip
+    """What is drawn in three dimensions, in a process of its own; nothing is written on it.
+
+    Parameters
+    ----------
+    plan, volume, side, style
+        See :func:`head_with_tapes`.
+    bodies : mapping, optional
+        Scalp and skull, where they have been read already (:func:`head_bodies`).
+
+    Returns
+    -------
+    (rows, columns, 3) uint8 array
+
+    Raises
+    ------
+    MeasurementError, MissingExtra
+        See :func:`head_with_tapes`.
+    """
+    view = head_view(plan, side)
+    midline, lateral = tapes_on_skin(plan, volume, side)
+    bodies = head_bodies(plan, volume) if bodies is None else bodies
+    scene = head_scene(plan, bodies, side, view, style or Style(), midline, lateral)
+    wide, high = _PANEL_IN[2], _PANEL_IN[3] - strip_in(plan)
+    scene["size_px"] = np.array((round(_PIXELS * wide / high), _PIXELS))
+    return draw(scene)
 
 
 def head_view(plan: Plan, side: Side) -> View:

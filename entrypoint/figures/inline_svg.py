@@ -24,7 +24,7 @@ _SVG, _XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
 _TAGS = {"svg", "g", "defs", "path", "use", "image", "text", "tspan", "clipPath", "rect", "pattern"}
 _ATTRIBUTES = {
     "id", "d", "x", "y", "width", "height", "transform", "viewBox", "clip-path", "patternUnits",
-    "class", "href",
+    "class", "href", "fill", "version", "type",
 }  # fmt: skip
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 _DATA = "data:image/png;base64,"
@@ -115,6 +115,8 @@ def _merged(one: Element, other: Element, styles: Styles, name: str) -> Element:
         elif key in _ATTRIBUTES:
             value = _REFERENCE.sub(rf"url(#{name}-\1)", value)
             made.set(key, _squeezed(value, "") or value if key == "d" else value)
+        elif key != "style":
+            raise _unlike(f"an attribute {key}")
     style = one.get("style", "")
     if style:
         # A pattern's own name tells its colour: both grounds use the one that is kept.
@@ -174,7 +176,7 @@ def smaller_png(content: bytes, *, colours: int | None = None) -> bytes:
         if colours is not None:
             image = image.quantize(colours, dither=Image.Dither.NONE)
     packed = io.BytesIO()
-    image.save(packed, format="PNG", optimize=True)
+    image.save(packed, format="PNG", compress_level=9)
     return packed.getvalue()
 
 

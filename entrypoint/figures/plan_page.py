@@ -10,14 +10,15 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from entrypoint.errors import EntrypointError, FieldRefused
 from entrypoint.figures import sheet_words
-from entrypoint.figures.head import head_bodies, head_with_tapes
+from entrypoint.figures.head import head_bodies, head_picture, head_with_tapes
 from entrypoint.figures.inline_svg import Styles, inline_svg, smaller_png
 from entrypoint.figures.pictures import pictures
 from entrypoint.figures.save import to_bytes
@@ -29,6 +30,7 @@ from entrypoint.report import page_rows, page_words
 from entrypoint.report.comparison_text import comparison_blocks
 from entrypoint.report.document import Heading, Paragraph, Table
 from entrypoint.report.hand_text import hand_blocks
+from entrypoint.report.plain import held
 from entrypoint.report.text import population_rows
 from entrypoint.report.wording import (
     DEVICE_FIRST,
@@ -36,7 +38,6 @@ from entrypoint.report.wording import (
     PRACTICE_BANNER,
     SEAT_WORDS,
     SIDE_WORDS,
-    SPREADS,
     STOP_GIVES,
     sentence,
 )
@@ -121,6 +122,7 @@ def plan_page(
         bare = {s: replace(found, drill_stop=DrillStop()) for s, found in plan.sides.items()}
         drawn = replace(plan, sides=bare)
     seen = _look(drawn, volume)
+    heads = _heads(drawn, seen)  # drawn in processes of their own while the rest is
     styles, sources = Styles(_SWAPPED), _Sources()
     one_sided = {view: _drawings(drawn, seen, view, styles) for view in _OF_A_SIDE}
     shared = [one for view in _OF_BOTH for one in _drawings(drawn, seen, view, styles).values()]
@@ -139,13 +141,13 @@ def plan_page(
             policy=_policy(css, script if turn else ""), css=_raw(css), script=_raw(script),
             parts=_parts(told_sides), looked_at=page_words.looked_at_rows(plan),
             sides=told_sides, head_findings=head_findings, turn=turn, no_turn=no_turn,
-            stills=_stills(drawn, seen, always=turn is None), shared=shared,
+            stills=_stills(drawn, seen, heads, always=turn is None), shared=shared,
             population=population_rows(plan.population) if plan.population else None,
             comparison=_blocks(comparison_blocks(plan)),
             landmarks={"title": "Where they are from", "rows": marks} if marks else None,
             points=page_rows.point_rows(plan, plan.sides), parameters=parameters,
             provenance=page_words.provenance_rows(plan, code), device_first=DEVICE_FIRST,
-            spreads=SPREADS, sources=[page_words.source_text(key) for key in sources.keys],
+            spreads=page_words.SPREADS_IN_COLUMNS, sources=[page_words.source_text(key) for key in sources.keys],
         )
     )  # fmt: skip
 
@@ -201,6 +203,7 @@ def _drawings(
             told["refused"] = str(light.refused) if seen.volume is not None else _why_none(plan)
             continue
         told["caption"] = page_words.caption(view, light.side)
+        _without_scan(dark.figure)
         told["svg"] = _raw(
             inline_svg(
                 to_bytes(light.figure, "svg", dpi=_DPI), to_bytes(dark.figure, "svg", dpi=_DPI),
@@ -209,6 +212,14 @@ def _drawings(
             )
         )  # fmt: skip
     return out
+
+
+def _without_scan(figure: Any) -> None:
+    """Of the second ground only the colours are wanted: its scan is drawn as one dot."""
+    from matplotlib.image import AxesImage
+
+    for image in figure.findobj(AxesImage):
+        image.set_data([[0.0]])
 
 
 def _why_none(plan: Plan) -> str:
@@ -234,7 +245,20 @@ def _turn(plan: Plan, seen: _Seen) -> tuple[dict[str, Any] | None, str]:
     }, ""  # fmt: skip
 
 
-def _stills(plan: Plan, seen: _Seen, *, always: bool) -> list[dict[str, Any]]:
+def _heads(plan: Plan, seen: _Seen) -> dict[Side, Future[Any]]:
+    """Pictures in three dimensions, to come."""
+    if seen.volume is None or seen.bodies is None:
+        return {}
+    with_bodies = partial(head_picture, plan, seen.volume, bodies=seen.bodies)
+    workers = ThreadPoolExecutor(max_workers=1)
+    made = {side: workers.submit(with_bodies, side) for side in plan.sides}
+    workers.shutdown(wait=False)
+    return made
+
+
+def _stills(
+    plan: Plan, seen: _Seen, heads: dict[Side, Future[Any]], *, always: bool
+) -> list[dict[str, Any]]:
     """A still picture of the head for each side, for where nothing turns, and for paper."""
     if seen.volume is None:
         return []
@@ -246,7 +270,8 @@ def _stills(plan: Plan, seen: _Seen, *, always: bool) -> list[dict[str, Any]]:
             "says": page_words.alt_text("head", side),
         }  # fmt: skip
         try:
-            figure = head_with_tapes(plan, seen.volume, side, bodies=seen.bodies)
+            picture = heads[side].result() if side in heads else None
+            figure = head_with_tapes(plan, seen.volume, side, picture=picture)
             content = smaller_png(
                 to_bytes(figure, "png", dpi=_STILL_DPI), colours=_STILL_COLOURS
             )
@@ -338,6 +363,7 @@ def _template() -> Any:
         loader=PackageLoader("entrypoint.figures", "html"), autoescape=True,
         undefined=StrictUndefined,
     )  # fmt: skip
+    made.filters["held"] = held
     return made.get_template("page.html")
 
 

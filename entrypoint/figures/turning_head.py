@@ -35,6 +35,8 @@ _TRIANGLES = {"skin": 12_000, "bone": 34_000}
 _TAPE_MM, _TICK_MM, _PATH_MM, _SUTURE_MM, _BALL_MM, _TIP_MM = 1.1, 0.7, 1.0, 1.2, 2.8, 2.2
 _BEFORE_MM = 45.0  # of the path outside the scalp
 _DASH_MM, _GAP_MM = 4.0, 3.0
+_NAMED_AT_MM = 45.0  # from the midline, of the suture
+_APART_MM = 15.0  # least of the tape between two of its names
 _STEPS = 65_535  # of a surface's box
 _POINT_MM = 0.1
 _HALF_HEIGHT_MM = 118.0
@@ -95,18 +97,21 @@ def turning_head(
              "points": _rounded(head(points))}
         )  # fmt: skip
 
-    def name(text: str, at: Any, *, inside: bool = False) -> None:
-        names.append({"text": text, "at": _rounded(head(at)), "inside": inside})
+    def name(text: str, at: Any, *, inside: bool = False, side: Side | None = None) -> None:
+        towards = 0.0 if side is None else side_sign(side)
+        names.append(
+            {"text": text, "at": _rounded(head(at)), "inside": inside, "side": towards}
+        )
 
     midline = shown[first][0]
     _tape(line, midline, view)
     name("nasion", midline[0])
-    for cm in range(5, int(length_mm(midline) / 10.0), 5):
+    for cm in range(5, int((length_mm(midline) - _APART_MM) / 10.0) + 1, 5):
         name(f"{cm} cm", at_arc(midline, 10.0 * cm)[0])
     name(tape(length_mm(midline)), midline[-1])
     for side, (_, lateral) in shown.items():
         _one_side(plan, side, lateral, view, line, name)
-    _suture(plan, axes, view, line, name)
+    _suture(plan, first, view, line, name)
     packed, surfaces = _surfaces(bodies, head)
     scene = {
         "halfHeight": _HALF_HEIGHT_MM, "surfaces": surfaces, "lines": lines, "names": names,
@@ -138,11 +143,11 @@ def _one_side(
     words = SIDE_WORDS[side]
     _tape(line, lateral, view)
     line("path", [entry - _BEFORE_MM * unit_inward, entry], _PATH_MM)
-    name(f"entry, {words}", entry)
+    name(f"entry, {words}", entry, side=side)
     tip = plan.sides[side].sensor_tip_mm
     if tip is not None:
         line("hidden", [entry, tip], _PATH_MM, dash=True)
-        name("sensor tip, under the bone", tip, inside=True)
+        name("sensor tip", tip, inside=True, side=side)
 
 
 def _balls(plan: Plan, side: Side, head: Any) -> list[dict[str, Any]]:
@@ -154,7 +159,7 @@ def _balls(plan: Plan, side: Side, head: Any) -> list[dict[str, Any]]:
     return balls
 
 
-def _suture(plan: Plan, axes: FloatArray, view: View, line: Any, name: Any) -> None:
+def _suture(plan: Plan, side: Side, view: View, line: Any, name: Any) -> None:
     """Each half of the suture, dashed where it was not seen."""
     suture = plan.coronal_suture
     if suture is None:
@@ -165,11 +170,12 @@ def _suture(plan: Plan, axes: FloatArray, view: View, line: Any, name: Any) -> N
     away = (curve - plane.point_mm) @ plane.unit_normal
     middle = int(np.argmin(np.abs(away)))
     halves = ((suture.left, curve[: middle + 1]), (suture.right, curve[middle:]))
-    for how, half in halves:
+    for seen, half in halves:
         if len(half) > 1:
-            line("suture", half, _SUTURE_MM, dash=how is not How.MEASURED)
-    seen = How.MEASURED in (suture.left, suture.right)
-    name("coronal suture" if seen else "coronal suture, estimated", curve[middle])
+            line("suture", half, _SUTURE_MM, dash=seen is not How.MEASURED)
+    how = suture.right if side is Side.RIGHT else suture.left
+    words = "coronal suture" if how is How.MEASURED else "coronal suture, estimated"
+    name(words, curve[int(np.argmin(np.abs(side_sign(side) * away - _NAMED_AT_MM)))], side=side)
 
 
 def _surfaces(bodies: dict[str, Any], head: Any) -> tuple[dict[str, str], list[dict[str, Any]]]:

@@ -29,6 +29,7 @@ from entrypoint.report.wording import (
 
 __all__ = [
     "ONE_SIDE_FOR_A_STOP",
+    "SPREADS_IN_COLUMNS",
     "TURN_CAPTION",
     "TURN_SAYS",
     "VIEW_NAMES",
@@ -49,6 +50,12 @@ __all__ = [
 ONE_SIDE_FOR_A_STOP = (
     "One stop length goes on what is printed or held, and this page holds both sides: make the "
     "page of one side, with --side right or --side left."
+)
+SPREADS_IN_COLUMNS = (
+    "Measurement is half of the 95 % interval of the measurement: what another scan of the same "
+    "head would change. Readers is how far careful readers differ in what the word means, half "
+    "of 95 % too. A dash: the record holds no spread of that figure. Small numbers lead to the "
+    "sources."
 )
 VIEW_NAMES = {
     "section": "The path in section",

@@ -307,8 +307,10 @@
       label.made.hidden = !(seen && inside);
       if (label.made.hidden) continue;
       const [w, h] = [label.made.offsetWidth, label.made.offsetHeight];
-      const leftwards = x > wide / 2 ? x + 12 + w > wide - 30 : x - 12 - w > 30;
-      const left = leftwards ? x - 12 - w : x + 12;
+      // What lies on a side is named on that side; what lies on the midline, where there is room.
+      const towards = (label.side || (to.eye[0] > 0 ? -1 : 1)) * to.right[0];
+      let left = towards < 0 ? x - 14 - w : x + 14;
+      left = Math.max(26, Math.min(wide - 26 - w, left));
       let top = y - h / 2;
       for (let tries = 0; tries < 12; tries++) {
         const hit = taken.find((b) => left < b[2] && left + w > b[0] && top < b[3] && top + h > b[1]);
