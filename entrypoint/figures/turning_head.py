@@ -39,7 +39,7 @@ _NAMED_AT_MM = 45.0  # from the midline, of the suture
 _APART_MM = 15.0  # least of the tape between two of its names
 _STEPS = 65_535  # of a surface's box
 _POINT_MM = 0.1
-_HALF_HEIGHT_MM = 118.0
+_ROUND_IT_MM = 4.0
 _TURN_DEG, _RISE_DEG = 38.0, 22.0  # of the view from in front and above
 
 
@@ -88,8 +88,11 @@ def turning_head(
     lines: list[dict[str, Any]] = []
     names: list[dict[str, Any]] = []
 
+    meshes = _meshes(bodies)
+    middle, half_mm = _framed(np.asarray(meshes["skin"].points) @ axes.T)
+
     def head(points: Any) -> FloatArray:
-        return np.asarray((np.asarray(points) - view.origin_mm) @ axes.T)
+        return np.asarray(np.asarray(points, dtype=np.float64) @ axes.T - middle)
 
     def line(kind: str, points: Any, radius_mm: float, *, dash: bool = False) -> None:
         lines.append(
@@ -112,9 +115,9 @@ def turning_head(
     for side, (_, lateral) in shown.items():
         _one_side(plan, side, lateral, view, line, name)
     _suture(plan, first, view, line, name)
-    packed, surfaces = _surfaces(bodies, head)
+    packed, surfaces = _surfaces(meshes, head)
     scene = {
-        "halfHeight": _HALF_HEIGHT_MM, "surfaces": surfaces, "lines": lines, "names": names,
+        "halfHeight": half_mm, "surfaces": surfaces, "lines": lines, "names": names,
         "balls": [
             ball for side in shown for ball in _balls(plan, side, head)
         ],
@@ -178,16 +181,31 @@ def _suture(plan: Plan, side: Side, view: View, line: Any, name: Any) -> None:
     name(words, curve[int(np.argmin(np.abs(side_sign(side) * away - _NAMED_AT_MM)))], side=side)
 
 
-def _surfaces(bodies: dict[str, Any], head: Any) -> tuple[dict[str, str], list[dict[str, Any]]]:
+def _meshes(bodies: dict[str, Any]) -> dict[str, Any]:
+    """Skull and scalp as fewer triangles."""
     import pyvista
 
-    packed, told = {}, []
+    made = {}
     for name in ("bone", "skin"):
         mesh = surface_in(pyvista, bodies, name)
         if mesh.n_cells > _TRIANGLES[name]:
             mesh = mesh.decimate(1.0 - _TRIANGLES[name] / mesh.n_cells, volume_preservation=True)
+        made[name] = mesh
+    return made
+
+
+def _framed(points: FloatArray) -> tuple[FloatArray, float]:
+    """The middle of a head and half of the height that holds it however it is turned."""
+    middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
+    away = np.linalg.norm(points - middle, axis=1)
+    return middle, float(np.ceil(np.percentile(away, 99.0) + _ROUND_IT_MM))
+
+
+def _surfaces(meshes: dict[str, Any], head: Any) -> tuple[dict[str, str], list[dict[str, Any]]]:
+    packed, told = {}, []
+    for name, mesh in meshes.items():
         faces = np.asarray(mesh.faces).reshape(-1, 4)[:, 1:]
-        points = head(np.asarray(mesh.points, dtype=np.float64))
+        points = head(mesh.points)
         low, high = points.min(axis=0), points.max(axis=0)
         whole = np.round((points - low) / (high - low) * _STEPS).astype("<u2")
         content = whole.tobytes() + faces.astype("<u2").tobytes()
