@@ -267,6 +267,7 @@ def _near_bone(plan: Plan, coarse: Volume, levels: Levels) -> NDArray[np.bool_]:
 
 
 def outwards(points: FloatArray, view: View) -> FloatArray:
+    """Unit directions from the middle of the head to points, (n, 3)."""
     away = points - view.origin_mm
     return np.asarray(away / np.linalg.norm(away, axis=1, keepdims=True))
 

@@ -163,7 +163,7 @@ def smaller_png(content: bytes, *, colours: int | None = None) -> bytes:
     """
     from PIL import Image, ImageChops
 
-    image = Image.open(io.BytesIO(content))
+    image: Image.Image = Image.open(io.BytesIO(content))
     red, green, blue, alpha = image.convert("RGBA").split()
     opaque = alpha.getextrema()[0] == 255
     grey = all(

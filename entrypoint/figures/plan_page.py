@@ -21,25 +21,20 @@ from entrypoint.figures import sheet_words
 from entrypoint.figures.head import head_bodies, head_picture, head_with_tapes
 from entrypoint.figures.inline_svg import Styles, inline_svg, smaller_png
 from entrypoint.figures.pictures import pictures
+from entrypoint.figures.plan_page_words import Sources, blocks_told, side_told
 from entrypoint.figures.save import to_bytes
 from entrypoint.figures.sheet import record_code
 from entrypoint.figures.site import Site, read_sites
 from entrypoint.figures.style import Ground
-from entrypoint.planning.model import DrillStop, Finding, InputKind, Plan, Seat, Side
+from entrypoint.planning.model import DrillStop, InputKind, Plan, Seat, Side
 from entrypoint.report import page_rows, page_words
 from entrypoint.report.comparison_text import comparison_blocks
-from entrypoint.report.document import Heading, Paragraph, Table
-from entrypoint.report.hand_text import hand_blocks
 from entrypoint.report.plain import held
 from entrypoint.report.text import population_rows
 from entrypoint.report.wording import (
     DEVICE_FIRST,
-    NAME_THE_SEAT,
     PRACTICE_BANNER,
-    SEAT_WORDS,
     SIDE_WORDS,
-    STOP_GIVES,
-    sentence,
 )
 
 if TYPE_CHECKING:
@@ -52,7 +47,7 @@ _OF_A_SIDE = ("section", "profile", "square-on")
 _OF_BOTH = ("tape", "map")
 _DPI, _STILL_DPI, _STILL_COLOURS = 120.0, 100.0, 96
 # The midline's colour of the pictures, in hues that nobody reads as leave to go ahead.
-_SWAPPED = {"#3f958f": "#1f7a9c", "#58f0b4": "#6fcdf0"}
+_SWAPPED = {"#3f958f": "#1f7a9c", "#58f0b4": "#ffe699"}
 _KICKER = "Frontal cranial entry point: geometry with its uncertainty"
 _NO_VOLUME = (
     "It needs the volume that the plan was made from: make the page again with --volume."
@@ -67,23 +62,6 @@ class _Seen:
     volume: Volume | None
     bodies: dict[str, Any] | None
     sites: dict[Side, Site] | None
-
-
-class _Sources:
-    """Reference rows in the order in which the page leads to them."""
-
-    def __init__(self) -> None:
-        self.keys: list[str] = []
-
-    def numbers(self, keys: Iterable[str]) -> list[int]:
-        for key in keys:
-            if key not in self.keys:
-                self.keys.append(key)
-        return [self.keys.index(key) + 1 for key in keys]
-
-    def row(self, row: page_rows.FigureRow | page_words.Row3) -> dict[str, Any]:
-        fields = {name: getattr(row, name) for name in row.__slots__}
-        return {**fields, "notes": self.numbers(row.notes)}
 
 
 def plan_page(
@@ -123,11 +101,11 @@ def plan_page(
         drawn = replace(plan, sides=bare)
     seen = _look(drawn, volume)
     heads = _heads(drawn, seen)  # drawn in processes of their own while the rest is
-    styles, sources = Styles(_SWAPPED), _Sources()
+    styles, sources = Styles(_SWAPPED), Sources()
     one_sided = {view: _drawings(drawn, seen, view, styles) for view in _OF_A_SIDE}
     shared = [one for view in _OF_BOTH for one in _drawings(drawn, seen, view, styles).values()]
     turn, no_turn = _turn(drawn, seen)
-    told_sides = [_side(plan, side, one_sided, sources) for side in plan.sides]
+    told_sides = [side_told(plan, side, one_sided, sources) for side in plan.sides]
     head_findings = page_words.explained(plan.findings)
     marks = [sources.row(row) for row in page_rows.landmark_rows(plan)]
     parameters = [sources.row(row) for row in page_words.rule_rows(plan)]
@@ -143,11 +121,12 @@ def plan_page(
             sides=told_sides, head_findings=head_findings, turn=turn, no_turn=no_turn,
             stills=_stills(drawn, seen, heads, always=turn is None), shared=shared,
             population=population_rows(plan.population) if plan.population else None,
-            comparison=_blocks(comparison_blocks(plan)),
+            comparison=blocks_told(comparison_blocks(plan)),
             landmarks={"title": "Where they are from", "rows": marks} if marks else None,
             points=page_rows.point_rows(plan, plan.sides), parameters=parameters,
             provenance=page_words.provenance_rows(plan, code), device_first=DEVICE_FIRST,
-            spreads=page_words.SPREADS_IN_COLUMNS, sources=[page_words.source_text(key) for key in sources.keys],
+            spreads=page_words.SPREADS_IN_COLUMNS,
+            sources=[page_words.source_text(key) for key in sources.keys],
         )
     )  # fmt: skip
 
@@ -197,7 +176,8 @@ def _drawings(
     ]  # fmt: skip
     out: dict[Side | None, dict[str, Any]] = {}
     for light, dark in zip(*grounds, strict=True):
-        told = {"title": page_words.VIEW_NAMES[view], "svg": None, "refused": ""}
+        told: dict[str, Any] = {"title": page_words.VIEW_NAMES[view], "svg": None}
+        told["refused"] = ""
         out[light.side] = told
         if light.figure is None or dark.figure is None:
             told["refused"] = str(light.refused) if seen.volume is not None else _why_none(plan)
@@ -282,66 +262,6 @@ def _stills(
             told["refused"] = str(error)
         out.append(told)
     return out
-
-
-# --- words ---
-
-
-def _side(
-    plan: Plan, side: Side, pictures_of: dict[str, dict[Side | None, dict[str, Any]]],
-    sources: _Sources,
-) -> dict[str, Any]:  # fmt: skip
-    found = plan.sides[side]
-    groups = [
-        {"title": group.title, "rows": [sources.row(row) for row in group.rows]}
-        for group in page_rows.side_groups(plan, side)
-    ]
-    moved = sentence(found.moved.text) if found.moved is not None and found.moved.text else ""
-    return {
-        "anchor": f"side-{side.value}", "words": SIDE_WORDS[side],
-        "findings": page_words.explained(found.findings), "drill": _drill(plan, side),
-        "groups": groups, "moved": moved, "hand": _blocks(hand_blocks(plan, side)),
-        "pictures": [views[side] for views in pictures_of.values()],
-    }  # fmt: skip
-
-
-def _drill(plan: Plan, side: Side) -> dict[str, Any]:
-    """The box of what is set by hand: one stop length, or a ruled blank and why."""
-    box = sheet_words.stop_box(plan, side)
-    stop, seat = plan.sides[side].drill_stop, plan.rule.stop_seats_on
-    known = not (stop.start_on_bone_mm is stop.start_on_scalp_mm is None)
-    seated = f", stop seated {SEAT_WORDS[seat]}" if seat is not None else ""
-    if box.length and len(plan.sides) > 1:
-        length, lines = "", [page_words.ONE_SIDE_FOR_A_STOP]
-    elif box.length:
-        length, lines = box.length, [*box.beside, STOP_GIVES]
-    elif known and seat is None:
-        length, lines = "", [NAME_THE_SEAT]
-    else:
-        length, lines = "", [*box.why_none, *box.beside]
-    sensor = [
-        (words[0].upper() + words[1:], figure or f"{'_' * 8} mm")
-        for figure, words in sheet_words.sensor_rows(plan, side)
-    ]
-    return {
-        "heading": f"Stop length{seated}, {SIDE_WORDS[side]}", "length": length,
-        "lines": [sentence(line) for line in lines], "sensor": sensor,
-    }  # fmt: skip
-
-
-def _blocks(blocks: list[Any]) -> dict[str, Any] | None:
-    """Text blocks as a page sets them: a title, one table, and what stands before and after."""
-    if not blocks:
-        return None
-    told: dict[str, Any] = {"title": "", "rows": [], "before": [], "after": []}
-    for block in blocks:
-        if isinstance(block, Heading):
-            told["title"] = block.text
-        elif isinstance(block, Table):
-            told["rows"] += [(name.strip(), value) for name, value in block.rows]
-        elif isinstance(block, Paragraph):
-            told["after" if told["rows"] else "before"].append(block.text)
-    return told
 
 
 def _parts(sides: list[dict[str, Any]]) -> list[tuple[str, str]]:

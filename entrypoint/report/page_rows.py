@@ -157,18 +157,18 @@ def _thickness(plan: Plan, found: SidePlan) -> list[FigureRow]:
     if t.tables_merged:
         said = "cannot be told apart here"
         rows.append(FigureRow(name="outer table, diploe, inner table", value=said, origin=origin))
-    for name, value in layers:
-        if value is not None:
-            rows.append(FigureRow(name=name, value=figure_mm(value), origin=origin))
+    for name, length_mm in layers:
+        if length_mm is not None:
+            rows.append(FigureRow(name=name, value=figure_mm(length_mm), origin=origin))
     more = (
         ("Thinnest skull near the path, within 5 mm and 4 degrees", t.thinnest_near_mm,
          ("stop_near_radius", "stop_near_tilt")),
         ("Scalp on the other side", t.scalp_other_side_mm, ()),
     )  # fmt: skip
-    for name, value, notes in more:
-        if value is not None:
+    for name, length_mm, notes in more:
+        if length_mm is not None:
             rows.append(
-                FigureRow(name=name, value=figure_mm(value), origin=origin, notes=notes)
+                FigureRow(name=name, value=figure_mm(length_mm), origin=origin, notes=notes)
             )
     if t.slant_factor is not None:
         value_text = f"{up(t.slant_factor, 2):.2f} times"
@@ -198,7 +198,8 @@ def _suture(plan: Plan, side: Side) -> list[FigureRow]:
         suture = plan.coronal_suture
         along = "scalp model" if suture is not None and suture.along == "scalp" else "bone"
         value = f"{figure_mm(nearest)} {'in front' if nearest >= 0 else '(minus: behind it)'}"
-        rows.append(FigureRow(name=f"Nearest, along the {along}", value=value, notes=keys, **spreads))
+        name = f"Nearest, along the {along}"
+        rows.append(FigureRow(name=name, value=value, notes=keys, **spreads))
     elif plan.input.kind is InputKind.CT:
         rows.append(FigureRow(name="Nearest, along the bone", value="not known"))
     if c.suture_mm is not None:
@@ -279,7 +280,9 @@ def landmark_rows(plan: Plan) -> tuple[FigureRow, ...]:
     """
     rows = []
     for name, mark in plan.landmarks.items():
-        moved = "" if mark.moved_mm is None else f", moved {up(mark.moved_mm):.1f} mm to its surface"
+        moved = ""
+        if mark.moved_mm is not None:
+            moved = f", moved {up(mark.moved_mm):.1f} mm to its surface"
         key = _READERS_OF.get(name)
         readers = half(mark.definition_sd_mm) if mark.definition_sd_mm else ""
         rows.append(

@@ -8,7 +8,6 @@ from entrypoint.errors import FieldRefused
 from entrypoint.planning.finding_kinds import kind
 from entrypoint.planning.model import (
     Finding,
-    InputKind,
     LateralBy,
     Level,
     Plan,
@@ -334,12 +333,17 @@ def caption(view: str, side: Side | None) -> str:
 def source_text(key: str) -> str:
     """A reference row in one line: what it is, its value and spread, and its origin."""
     found = row(key)
-    parts = [f"{key.replace('_', ' ').capitalize()}: {_figure(found.value, found.unit)}"]
+    parts = []
+    if found.value or found.spread is None:
+        parts.append(_figure(found.value, found.unit))
     if found.spread is not None:
         parts.append(f"one standard deviation {_figure(found.spread, found.unit)}")
     if found.low is not None and found.high is not None:
         parts.append(f"range {found.low:g} to {found.high:g}")
     if found.n is not None:
         parts.append(f"{found.n} measured")
-    parts += [text for text in (found.population, found.how_measured) if text]
-    return f"{', '.join(parts)}. {sentence(found.cited())}"
+    # A judgement is cited by how it was measured.
+    told = (found.population, "" if found.how_measured in found.cited() else found.how_measured)
+    parts += [text for text in told if text]
+    name = key.replace("_", " ").capitalize()
+    return f"{name}: {', '.join(parts)}. {sentence(found.cited())}"
