@@ -27,6 +27,7 @@ _ATTRIBUTES = {
     "class", "href", "fill", "version", "type",
 }  # fmt: skip
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
+_POINTED_AT = re.compile(r"""(?:url\(|href=")#([^)"]+)""")
 _DATA = "data:image/png;base64,"
 
 
@@ -88,7 +89,8 @@ def inline_svg(
         When the two differ in more than their colours.
     """
     one, other = ElementTree.fromstring(light), ElementTree.fromstring(dark)
-    merged = _merged(one, other, styles, name)
+    wanted = set(_POINTED_AT.findall(light.decode("utf-8")))
+    merged = _merged(one, other, styles, name, wanted)
     merged.attrib.pop("width", None)
     merged.attrib.pop("height", None)
     merged.set("role", "img")
@@ -100,7 +102,9 @@ def inline_svg(
     return ElementTree.tostring(merged, encoding="unicode")
 
 
-def _merged(one: Element, other: Element, styles: Styles, name: str) -> Element:
+def _merged(
+    one: Element, other: Element, styles: Styles, name: str, wanted: set[str]
+) -> Element:
     tag = one.tag.removeprefix(_SVG)
     if one.tag != other.tag or tag not in _TAGS:
         raise _unlike(f"{tag} and {other.tag.removeprefix(_SVG)}")
@@ -109,7 +113,9 @@ def _merged(one: Element, other: Element, styles: Styles, name: str) -> Element:
     for key, value in one.attrib.items():
         key = key.removeprefix(_XLINK)
         if key == "id":
-            made.set("id", f"{name}-{value}")
+            # A figure may mark several parts alike: only what something points to keeps its name.
+            if value in wanted:
+                made.set("id", f"{name}-{value}")
         elif key == "href":
             made.set("href", _reference(value, name))
         elif key in _ATTRIBUTES:
@@ -131,7 +137,7 @@ def _merged(one: Element, other: Element, styles: Styles, name: str) -> Element:
         raise _unlike(f"{len(here)} and {len(there)} parts")
     if tag == "defs" and not here:
         return made
-    made.extend(_merged(a, b, styles, name) for a, b in zip(here, there, strict=True))
+    made.extend(_merged(a, b, styles, name, wanted) for a, b in zip(here, there, strict=True))
     return made
 
 

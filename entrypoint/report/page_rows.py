@@ -157,9 +157,9 @@ def _thickness(plan: Plan, found: SidePlan) -> list[FigureRow]:
     if t.tables_merged:
         said = "cannot be told apart here"
         rows.append(FigureRow(name="outer table, diploe, inner table", value=said, origin=origin))
-    for name, length_mm in layers:
-        if length_mm is not None:
-            rows.append(FigureRow(name=name, value=figure_mm(length_mm), origin=origin))
+    for layer, layer_mm in layers:
+        if layer_mm is not None:
+            rows.append(FigureRow(name=layer, value=figure_mm(layer_mm), origin=origin))
     more = (
         ("Thinnest skull near the path, within 5 mm and 4 degrees", t.thinnest_near_mm,
          ("stop_near_radius", "stop_near_tilt")),

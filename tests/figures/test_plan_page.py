@@ -284,6 +284,7 @@ CONTRAST = """() => {
   }
   return { least, count, where };
 }"""
+DRAWN = "() => new Promise((done) => requestAnimationFrame(() => done()))"
 PIXELS = "() => document.querySelector('canvas').toDataURL()"
 
 
@@ -315,25 +316,29 @@ def test_the_head_turns_by_keyboard_and_by_its_views(open_page, path):
 
     def after(key):
         canvas.press(key)
-        page.evaluate("() => new Promise((done) => requestAnimationFrame(() => done()))")
+        page.evaluate(DRAWN)
         return page.evaluate(PIXELS)
+
+    def see(name):
+        page.get_by_role("button", name=name, exact=True).click()
+        page.evaluate(DRAWN)
 
     seen = [first, *(after(key) for key in ("ArrowLeft", "ArrowUp", "+"))]
     assert len(set(seen)) == 4
     assert after("Home") == first
-    page.get_by_role("button", name="behind", exact=True).click()
+    see("behind")
     assert told.inner_text() == "Seen from behind."
     edges = page.locator(".edge")
     assert edges.all_inner_texts() == ["PATIENT'S LEFT", "PATIENT'S RIGHT"]
-    page.get_by_role("button", name="the PATIENT'S RIGHT", exact=True).click()
+    see("the PATIENT'S RIGHT")
     assert told.inner_text() == "Seen from the PATIENT'S RIGHT."
     assert edges.all_inner_texts() == ["BACK", "FRONT"]
-    page.get_by_role("button", name="the head end, nose at the top").click()
+    see("the head end, nose at the top")
     assert told.inner_text() == "Seen from the head end, nose at the top."
     assert edges.all_inner_texts() == ["PATIENT'S LEFT", "PATIENT'S RIGHT"]
     whole = page.evaluate(PIXELS)
     page.get_by_label("scalp").uncheck()
-    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => done()))")
+    page.evaluate(DRAWN)
     assert page.evaluate(PIXELS) != whole
     assert opened.errors == []
 
