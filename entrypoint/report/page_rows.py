@@ -130,8 +130,8 @@ def _place(plan: Plan, found: SidePlan) -> list[FigureRow]:
                 )
             )  # fmt: skip
     if found.tilt_deg is not None:
-        value = f"{up(found.tilt_deg):.1f} degrees"
-        rows.append(FigureRow(name="Tilt from square to the skull", value=value, origin=origin))
+        tilt = f"{up(found.tilt_deg):.1f} degrees"
+        rows.append(FigureRow(name="Tilt from square to the skull", value=tilt, origin=origin))
     return rows
 
 

@@ -53,7 +53,7 @@ def test_a_page_is_written_once_and_a_stop_is_told_by_the_exit_code(run, record,
         (["--adult", "--child", "--out", "a.html"], 2, "--child"),
         (["--stop-seats-on", "skin", "--out", "a.html"], 2, "--stop-seats-on"),
         (["--out", "none/a.html"], 3, "folder"),
-        (["--volume", "none.nii.gz", "--out", "a.html"], 3, "none.nii.gz"),
+        (["--volume", "none.nii.gz", "--out", "a.html"], 3, "no such file"),
     ],
 )
 def test_refused_before_any_work(run, record, tmp_path, typed, code, words):
