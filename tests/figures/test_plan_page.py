@@ -337,7 +337,7 @@ def test_the_head_turns_by_keyboard_and_by_its_views(open_page, path):
     assert told.inner_text() == "Seen from the head end, nose at the top."
     assert edges.all_inner_texts() == ["PATIENT'S LEFT", "PATIENT'S RIGHT"]
     whole = page.evaluate(PIXELS)
-    page.get_by_label("scalp").uncheck()
+    page.get_by_role("checkbox", name="scalp").uncheck()
     page.evaluate(DRAWN)
     assert page.evaluate(PIXELS) != whole
     assert opened.errors == []
