@@ -109,7 +109,7 @@ def plan_page(
     head_findings = page_words.explained(plan.findings)
     marks = [sources.row(row) for row in page_rows.landmark_rows(plan)]
     parameters = [sources.row(row) for row in page_words.rule_rows(plan)]
-    css = _css(styles)
+    css = _css(styles, practice=plan.practice)
     script = _part("head.js")
     return str(
         _template().render(
@@ -298,8 +298,11 @@ def _part(name: str) -> str:
     return files("entrypoint.figures").joinpath("html", name).read_text(encoding="utf-8")
 
 
-def _css(styles: Styles) -> str:
+def _css(styles: Styles, *, practice: bool) -> str:
     light, dark = styles.rules()
+    if practice:  # on every sheet of paper
+        top = f'@top-center {{ content: "{PRACTICE_BANNER}"; font: bold 9pt sans-serif; }}'
+        light += f"\n@page {{ {top} }}"
     within = f"@media screen and (prefers-color-scheme: dark) {{\n{dark}\n}}"
     return f"{_part('page.css')}\n{light}\n{within}\n"
 

@@ -279,7 +279,7 @@ def landmark_rows(plan: Plan) -> tuple[FigureRow, ...]:
     plan : Plan
     """
     rows = []
-    for name, mark in plan.landmarks.items():
+    for name, mark in sorted(plan.landmarks.items()):
         moved = ""
         if mark.moved_mm is not None:
             moved = f", moved {up(mark.moved_mm):.1f} mm to its surface"
@@ -342,7 +342,7 @@ def point_rows(plan: Plan, sides: Iterable[Side]) -> tuple[PointRow, ...]:
     """
     rows = [
         _point(name.replace("_", " ").capitalize(), mark.position_mm)
-        for name, mark in plan.landmarks.items()
+        for name, mark in sorted(plan.landmarks.items())
     ]
     plane = plan.midsagittal_plane
     if plane is not None:
