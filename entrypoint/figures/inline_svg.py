@@ -182,7 +182,7 @@ def smaller_png(content: bytes, *, colours: int | None = None) -> bytes:
         if colours is not None:
             image = image.quantize(colours, dither=Image.Dither.NONE)
     packed = io.BytesIO()
-    image.save(packed, format="PNG", compress_level=9)
+    image.save(packed, format="PNG", compress_level=6)
     return packed.getvalue()
 
 
