@@ -21,6 +21,7 @@ from entrypoint.cli.map import map_
 from entrypoint.cli.model import model
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
+from entrypoint.cli.report import report
 from entrypoint.cli.schema import schema
 from entrypoint.cli.sheet import sheet
 from entrypoint.cli.teach import teach
@@ -49,6 +50,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     check: "Check paths of your own on a CT, as the plan's own is judged.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
     teach: "Make teaching figures, or the same as forms to fill in.",
+    report: "Make a page of a plan for a browser, with a head to turn.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
     model: "Make a head to print or to show, from a CT.",
     inspect: "Say what a volume file holds and what is missing.",

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import MeasurementError
 from entrypoint.figures.offscreen import draw
-from entrypoint.figures.page import Page
+from entrypoint.figures.page import Page, strip_in
 from entrypoint.figures.section import bare
 from entrypoint.figures.site import midline_skin, skin_arc, unseen
 from entrypoint.figures.style import KINDS, MARKS, Style
@@ -28,7 +28,17 @@ if TYPE_CHECKING:
     from entrypoint.volume.levels import Levels
     from entrypoint.volume.volume import Volume
 
-__all__ = ["head_scene", "head_view", "head_with_tapes", "tapes_on_skin"]
+__all__ = [
+    "at_arc",
+    "head_bodies",
+    "head_picture",
+    "head_scene",
+    "head_view",
+    "head_with_tapes",
+    "outwards",
+    "tape_ticks",
+    "tapes_on_skin",
+]
 
 FloatArray = NDArray[np.float64]
 SIZE_IN = (8.6, 9.2)
@@ -48,7 +58,10 @@ _BEFORE_MM = 45.0  # of the path outside the scalp
 _SKIN_COLOUR, _BONE_COLOUR = "#d8b49a", "#efe6d3"
 
 
-def head_with_tapes(plan: Plan, volume: Volume, side: Side, style: Style | None = None) -> Figure:
+def head_with_tapes(
+    plan: Plan, volume: Volume, side: Side, style: Style | None = None,
+    picture: NDArray[Any] | None = None,
+) -> Figure:  # fmt: skip
     """The head from in front and above, with bone seen through the scalp, tapes, entry and path.
 
     Parameters
@@ -59,6 +72,8 @@ def head_with_tapes(plan: Plan, volume: Volume, side: Side, style: Style | None 
     side : Side
         The patient's.
     style : Style, optional
+    picture : (rows, columns, 3) array, optional
+        What :func:`head_picture` drew, where it was drawn already.
 
     Returns
     -------
@@ -80,10 +95,8 @@ def head_with_tapes(plan: Plan, volume: Volume, side: Side, style: Style | None 
     axes = page.panel(_PANEL_IN, seen_from=view.seen_from)
     extent = page.extent(axes, (0.0, 0.0), 2.0 * _HALF_HEIGHT_MM)
     bare(axes, extent)
-    wide = round(_PIXELS * (extent[1] - extent[0]) / (extent[3] - extent[2]))
-    scene = head_scene(plan, volume, side, view, style, midline, lateral)
-    scene["size_px"] = np.array((wide, _PIXELS))
-    picture = draw(scene)
+    if picture is None:
+        picture = head_picture(plan, volume, side, style)
     axes.imshow(picture, extent=extent, aspect="equal", interpolation="bilinear")
     bare(axes, extent)
     page.edges(axes, view.left_edge, view.right_edge)
@@ -91,6 +104,37 @@ def head_with_tapes(plan: Plan, volume: Volume, side: Side, style: Style | None 
     _write(page, axes, plan, side, view, midline, lateral)
     page.foot()
     return page.figure
+
+
+def head_picture(
+    plan: Plan, volume: Volume, side: Side, style: Style | None = None,
+    bodies: dict[str, Any] | None = None,
+) -> NDArray[Any]:  # fmt: skip
+    """What is drawn in three dimensions, in a process of its own; nothing is written on it.
+
+    Parameters
+    ----------
+    plan, volume, side, style
+        See :func:`head_with_tapes`.
+    bodies : mapping, optional
+        Scalp and skull, where they have been read already (:func:`head_bodies`).
+
+    Returns
+    -------
+    (rows, columns, 3) uint8 array
+
+    Raises
+    ------
+    MeasurementError, MissingExtra
+        See :func:`head_with_tapes`.
+    """
+    view = head_view(plan, side)
+    midline, lateral = tapes_on_skin(plan, volume, side)
+    bodies = head_bodies(plan, volume) if bodies is None else bodies
+    scene = head_scene(plan, bodies, side, view, style or Style(), midline, lateral)
+    wide, high = _PANEL_IN[2], _PANEL_IN[3] - strip_in(plan)
+    scene["size_px"] = np.array((round(_PIXELS * wide / high), _PIXELS))
+    return draw(scene)
 
 
 def head_view(plan: Plan, side: Side) -> View:
@@ -131,22 +175,15 @@ def head_view(plan: Plan, side: Side) -> View:
     )
 
 
-def head_scene(
-    plan: Plan, volume: Volume, side: Side, view: View, style: Style, midline: FloatArray,
-    lateral: FloatArray,
-) -> dict[str, Any]:  # fmt: skip
-    """Everything that is drawn in three dimensions, world mm (see ``offscreen.draw``)."""
+def head_bodies(plan: Plan, volume: Volume) -> dict[str, Any]:
+    """Scalp and skull of the head itself, to be drawn (see ``offscreen.draw``)."""
     from scipy import ndimage
 
-    entry, unit_inward, _ = path_of(plan, side)
     coarse = volume.block_means(_COARSE_MM)
     levels = read_levels(coarse.stored)
     # Clipped to what skin lies between, so that bone and metal do not move its smoothed edge.
     soft = np.clip(coarse.stored, levels.air_hu, levels.soft_hu)
-    colour = style.palette
-    path, suture = getattr(colour, KINDS["path"].colour), getattr(colour, KINDS["suture"].colour)
-    tapes = getattr(colour, MARKS["nasion"].colour)
-    scene: dict[str, Any] = {
+    return {
         "world_from_index": coarse.grid.world_from_index,
         "hu_skin": ndimage.gaussian_filter(
             np.where(_near_bone(plan, coarse, levels), soft, levels.air_hu), _SMOOTH_BLOCKS
@@ -158,6 +195,20 @@ def head_scene(
         "level_bone": np.array(levels.bone_edge_hu),
         "colour_bone": np.array(_BONE_COLOUR),
         "opacity_bone": np.array(1.0),
+    }
+
+
+def head_scene(
+    plan: Plan, bodies: dict[str, Any], side: Side, view: View, style: Style,
+    midline: FloatArray, lateral: FloatArray,
+) -> dict[str, Any]:  # fmt: skip
+    """Everything that is drawn in three dimensions, world mm (see ``offscreen.draw``)."""
+    entry, unit_inward, _ = path_of(plan, side)
+    colour = style.palette
+    path, suture = getattr(colour, KINDS["path"].colour), getattr(colour, KINDS["suture"].colour)
+    tapes = getattr(colour, MARKS["nasion"].colour)
+    scene: dict[str, Any] = {
+        **bodies,
         "background": np.array(colour.paper),
         "eye_mm": view.origin_mm + 600.0 * view.unit_to_viewer,
         "focus_mm": view.origin_mm,
@@ -173,12 +224,12 @@ def head_scene(
     tube("midline", midline, tapes, _TAPE_MM)
     tube("lateral", lateral, tapes, _TAPE_MM)
     for name, line in (("midline", midline), ("lateral", lateral)):
-        for cm, tick in enumerate(_ticks(line, view)):
+        for cm, tick in enumerate(tape_ticks(line, view)):
             tube(f"tick_{name}_{cm}", tick, tapes, 0.7)
     tube("path", np.array([entry - _BEFORE_MM * unit_inward, entry]), path, _PATH_MM)
     if plan.coronal_suture is not None:
         curve = plan.coronal_suture.curve_mm
-        tube("suture", curve + 0.8 * _outwards(curve, view), suture, 1.3)
+        tube("suture", curve + 0.8 * outwards(curve, view), suture, 1.3)
     scene["ball_entry"] = np.array([*entry, 2.8])
     scene["colour_ball_entry"] = np.array(path)
     return scene
@@ -215,16 +266,17 @@ def _near_bone(plan: Plan, coarse: Volume, levels: Levels) -> NDArray[np.bool_]:
     return np.asarray(inside.all(axis=0) & (close | ~behind))
 
 
-def _outwards(points: FloatArray, view: View) -> FloatArray:
+def outwards(points: FloatArray, view: View) -> FloatArray:
+    """Unit directions from the middle of the head to points, (n, 3)."""
     away = points - view.origin_mm
     return np.asarray(away / np.linalg.norm(away, axis=1, keepdims=True))
 
 
-def _ticks(line: FloatArray, view: View) -> list[FloatArray]:
+def tape_ticks(line: FloatArray, view: View) -> list[FloatArray]:
     """A bar across a tape at each whole centimetre, (2, 3) each."""
     out = []
     for cm in range(int(length_mm(line) / 10.0 + 0.05) + 1):
-        here, along = _at(line, 10.0 * cm)
+        here, along = at_arc(line, 10.0 * cm)
         outward = here - view.origin_mm
         across = np.cross(along, outward)
         across = across / np.linalg.norm(across)
@@ -233,7 +285,7 @@ def _ticks(line: FloatArray, view: View) -> list[FloatArray]:
     return out
 
 
-def _at(line: FloatArray, arc_mm: float) -> tuple[FloatArray, FloatArray]:
+def at_arc(line: FloatArray, arc_mm: float) -> tuple[FloatArray, FloatArray]:
     """Place and direction at an arc length, held at the line's ends."""
     total = length_mm(line)
     low, high = max(arc_mm - 1.0, 0.0), min(arc_mm + 1.0, total)
@@ -294,7 +346,7 @@ def _write(
     page.keep_off(axes, at(np.array([entry, entry - _BEFORE_MM * unit_inward])), pad=6.0)
     for cm in (5, 10):
         if cm * 10.0 < length_mm(midline):
-            here, _ = _at(midline, 10.0 * cm)
+            here, _ = at_arc(midline, 10.0 * cm)
             page.label(axes, at(here), f"{cm} cm", f"{cm}", towards=[(-left, 0.0)], reach=(14.0,),
                        leader=False)  # fmt: skip
     if planned.sensor_tip_mm is not None:
@@ -311,7 +363,7 @@ def _write(
     _name_suture(page, axes, plan, side, view, left)
     page.label(axes, at(midline[0]), "nasion", "N", towards=[(-left, -0.5), (-left, 0.3)],
                reach=(30.0, 50.0))  # fmt: skip
-    page.label(axes, at(_at(midline, 0.68 * length_mm(midline))[0]),
+    page.label(axes, at(at_arc(midline, 0.68 * length_mm(midline))[0]),
                f"midline tape,\n{tape(rule.midline_arc_mm)}", f"{rule.midline_arc_mm / 10:.3g} cm",
                towards=[(-left, 0.35), (-left, 0.6)], reach=(70.0, 100.0))  # fmt: skip
     page.label(axes, at(lateral[len(lateral) // 2]), f"tape to the side,\n{lateral_words}", short,

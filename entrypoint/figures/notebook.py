@@ -19,7 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.errors import MissingExtra
-from entrypoint.figures.head import head_scene, head_view, head_with_tapes, tapes_on_skin
+from entrypoint.figures.head import (
+    head_bodies,
+    head_scene,
+    head_view,
+    head_with_tapes,
+    tapes_on_skin,
+)
 from entrypoint.figures.readme import small_png
 from entrypoint.figures.style import BANNER_INK, BANNER_PAPER, LIGHT, Style
 from entrypoint.figures.tape import tape_picture
@@ -228,7 +234,8 @@ def _viewer(plan: Plan, volume: Volume, side: Side) -> Any:
 
     style, view = Style(), head_view(plan, side)
     midline, lateral = tapes_on_skin(plan, volume, side)
-    scene = head_scene(plan, volume, side, view, style, midline, lateral)
+    bodies = head_bodies(plan, volume)
+    scene = head_scene(plan, bodies, side, view, style, midline, lateral)
     plotter = pyvista.Plotter(notebook=True, window_size=[760, 760])
     fill(plotter, scene)
     plotter.camera.parallel_scale *= _FURTHER

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import MissingExtra
 
-__all__ = ["draw", "fill"]
+__all__ = ["draw", "fill", "surface_in"]
 
 # As VTK finds it; without X11; all in software.
 WINDOWS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
@@ -90,7 +90,7 @@ def fill(plotter: Any, scene: dict[str, NDArray[Any]]) -> None:
     plotter.set_background(str(scene["background"]))
     names = [name.removeprefix("hu_") for name in scene if name.startswith("hu_")]
     for name in sorted(names, key=lambda n: -float(scene[f"opacity_{n}"])):
-        surface = _surface(pyvista, scene, name)
+        surface = surface_in(pyvista, scene, name)
         opacity = float(scene[f"opacity_{name}"])
         # Of a translucent surface the far side is left out: no sorting, and it reads better.
         plotter.add_mesh(
@@ -115,7 +115,7 @@ def fill(plotter: Any, scene: dict[str, NDArray[Any]]) -> None:
     plotter.camera.clipping_range = (1.0, 2000.0)
 
 
-def _surface(pyvista: Any, scene: dict[str, NDArray[Any]], name: str) -> Any:
+def surface_in(pyvista: Any, scene: dict[str, NDArray[Any]], name: str) -> Any:
     """The largest piece of a surface, in world mm, its normals outwards."""
     # Contoured in index space and moved by the grid's own matrix: pyvista's contour leaves an
     # image's direction matrix out.

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.text import Text
 
-__all__ = ["Page"]
+__all__ = ["Page", "strip_in"]
 
 FloatArray = NDArray[np.float64]
 Ha = Literal["left", "center", "right"]
@@ -44,6 +44,11 @@ _STRIP_IN = 0.27
 _AROUND = tuple(
     (float(np.cos(a)), float(np.sin(a))) for a in np.radians(np.arange(0.0, 360.0, 22.5))
 )
+
+
+def strip_in(plan: Plan) -> float:
+    """Height of the practice strip under a panel, inches; 0 where there is none."""
+    return _STRIP_IN if plan.practice else 0.0
 
 
 class Page:
@@ -163,7 +168,7 @@ class Page:
     @property
     def strip_in(self) -> float:
         """Height of the practice strip under a panel, inches; 0 where there is none."""
-        return _STRIP_IN if self.plan.practice else 0.0
+        return strip_in(self.plan)
 
     def extent(self, axes: Axes, centre: ArrayLike, height: float) -> Box:
         """Left, right, bottom and top, in data units, that fill a panel with equal scales."""

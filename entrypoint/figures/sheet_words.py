@@ -38,6 +38,7 @@ __all__ = [
     "Figure95",
     "Person",
     "Stop",
+    "as_stated",
     "chosen",
     "figures",
     "findings",
@@ -112,30 +113,53 @@ def chosen(plan: Plan, side: Side, person: Person | None, seat: Seat | None) -> 
             expected="a side that was planned",
             next_step="plan that side, or name the other one",
         )
-    stated = plan.rule.person
-    if stated is None and person is None:
+    if plan.rule.person is None and person is None:
         raise FieldRefused(
             found="a plan that does not state whether this is an adult or a child",
             expected="one of them, stated",
             next_step="add --adult or --child",
         )
-    if stated is not None and person is not None and stated != person.value:
-        raise _differs(f"the plan states {stated}, the sheet {person.value}")
-    named = plan.rule.stop_seats_on
-    if named is not None and seat is not None and named is not seat:
-        raise _differs(
-            f"the plan names a stop that seats on {named.value}, the sheet on {seat.value}"
-        )
-    who = stated or (person.value if person is not None else None)
-    if who == Person.CHILD.value and stated is None:
-        plan = _as_child(plan)
-    stop = plan.sides[side].drill_stop
-    if (seat or named) is None and not (stop.start_on_bone_mm is stop.start_on_scalp_mm is None):
+    made = as_stated(plan, person, seat)
+    stop = made.sides[side].drill_stop
+    given = not (stop.start_on_bone_mm is stop.start_on_scalp_mm is None)
+    if made.rule.stop_seats_on is None and given:
         raise FieldRefused(
             found="no surface named for the drill stop's seat",
             expected="bone or scalp: a sheet shows one length, for one seat",
             next_step="add --stop-seats-on bone or --stop-seats-on scalp",
         )
+    return made
+
+
+def as_stated(
+    plan: Plan, person: Person | None, seat: Seat | None, *, what: str = "the sheet"
+) -> Plan:
+    """The plan with what was typed beside it; for a child geometry alone.
+
+    Parameters
+    ----------
+    plan : Plan
+    person : Person or None
+    seat : Seat or None
+    what : str
+        What is being made, for the words of a refusal.
+
+    Raises
+    ------
+    FieldRefused
+        What was typed and what the plan was made with differ.
+    """
+    stated = plan.rule.person
+    if stated is not None and person is not None and stated != person.value:
+        raise _differs(f"the plan states {stated}, {what} {person.value}")
+    named = plan.rule.stop_seats_on
+    if named is not None and seat is not None and named is not seat:
+        raise _differs(
+            f"the plan names a stop that seats on {named.value}, {what} on {seat.value}"
+        )
+    who = stated or (person.value if person is not None else None)
+    if who == Person.CHILD.value and stated is None:
+        plan = _as_child(plan)
     return replace(plan, rule=replace(plan.rule, person=who, stop_seats_on=seat or named))
 
 

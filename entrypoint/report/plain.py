@@ -39,9 +39,19 @@ def render(document: Document, *, columns: int = COLUMNS) -> str:
     return "\n".join(line.rstrip().replace(_HELD, " ") for line in lines) + "\n"
 
 
+def held(text: str) -> str:
+    """The text with each number held to its unit: it does not break between them.
+
+    Examples
+    --------
+    >>> held("6.3 ± 0.5 mm thick") == "6.3 ±\N{NO-BREAK SPACE}0.5\N{NO-BREAK SPACE}mm thick"
+    True
+    """
+    return _WITH_UNIT.sub(lambda m: m.group(0).replace(" ", _HELD), text)
+
+
 def _wrap(text: str, width: int, **options: str) -> list[str]:
-    held = _WITH_UNIT.sub(lambda m: m.group(0).replace(" ", _HELD), text)
-    return textwrap.wrap(held, width, **options)  # type: ignore[arg-type]
+    return textwrap.wrap(held(text), width, **options)  # type: ignore[arg-type]
 
 
 def _lines(block: Block, columns: int) -> list[str]:

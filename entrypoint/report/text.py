@@ -290,9 +290,10 @@ def _moved(found: SidePlan) -> str:
     return text
 
 
-def _population(population: Population) -> list[Block]:
+def population_rows(population: Population) -> tuple[Row, ...]:
+    """What published figures say where this input cannot."""
     cautious = population.cautious_midline_arc_mm
-    rows = [
+    return (
         (
             "Expected bregma, tape on the scalp from the nasion",
             f"{tape(population.bregma_arc_mm)}, "
@@ -310,8 +311,12 @@ def _population(population: Population) -> list[Block]:
             tape(down(cautious, 0)) if cautious is not None else "no such point",
         ),
         ("Source", population.source),
-    ]
-    return [Heading(text="WHAT OTHER HEADS SAY: not this head"), Table(rows=tuple(rows))]
+    )
+
+
+def _population(population: Population) -> list[Block]:
+    rows = population_rows(population)
+    return [Heading(text="WHAT OTHER HEADS SAY: not this head"), Table(rows=rows)]
 
 
 def landmark_blocks(plan: Plan) -> list[Block]:
