@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import Sides
+from entrypoint.cli.options import Series, Sides
 
 ENDINGS = ("png", "svg", "pdf")
 _BOTH_IN_ONE = ("map", "tape")
@@ -66,6 +66,7 @@ def draw(
         str | None,
         typer.Option(metavar="CT", help="The plan's own volume; without it, only the tapes."),
     ] = None,
+    series: Series = None,
     view: Annotated[View, typer.Option(help="Which picture.")] = View.ALL,
     side: Annotated[
         Sides, typer.Option(help="The PATIENT'S side; those of the plan by default.")
@@ -106,8 +107,8 @@ def draw(
         _one_file(out, ending, view, count, force, plan, volume)
     views = [v.value for v in View if v is not View.ALL] if view is View.ALL else [view.value]
     drawn = api.draw(
-        made, volume, views=views, sides=sides, ground=ground.value, labels=labels.value,
-        size_mm=size_mm,
+        made, volume, series=series, views=views, sides=sides, ground=ground.value,
+        labels=labels.value, size_mm=size_mm,
     )  # fmt: skip
     last: EntrypointError | None = None
     written = 0

@@ -40,6 +40,10 @@ def phantom(
     stored_as: Annotated[
         str, typer.Option("--stored-as", metavar="WAY", help="How the file stores the head.")
     ] = "plain",
+    dicom: Annotated[
+        bool,
+        typer.Option("--dicom", help="Write a DICOM series as well, in a folder NAME.dicom."),
+    ] = False,
     random: Annotated[
         int | None, typer.Option("--random", min=1, max=10000, help="Make this many random heads.")
     ] = None,
@@ -79,6 +83,9 @@ def phantom(
         else ["-".join([_head_name(str(name)), *(planted or [])])]
     )
     folder = _folder(out, _names(stems), force=force)
+    if dicom:
+        for stem in stems:
+            _empty(folder, stem, force=force)
     for i, stem in enumerate(stems):
         spec = _spec(None if random is not None else str(name), i, seed)
         sides = _sides(spec, planted or [])
@@ -87,6 +94,8 @@ def phantom(
             _files(spec, planted or [], stem, voxel_mm, slice_mm, noise_hu, field, stored_as),
             force=force,
         )
+        if dicom:
+            _write_series(folder, stem, force=force)
         write_stdout(f"{stem}: practice head, not a patient{sides}\n")
 
 
@@ -202,6 +211,37 @@ def _write(folder: str, files: dict[str, bytes], *, force: bool) -> None:
 
     for name, content in files.items():
         write_bytes(Path(folder) / name, content, force=force)
+
+
+def _empty(folder: str, stem: str, *, force: bool) -> None:
+    """Refuse a folder that holds another series: two in one folder would be mixed."""
+    from pathlib import Path
+
+    from entrypoint.errors import OutputRefused
+
+    target = Path(folder) / f"{stem}.dicom"
+    if target.exists() and (not target.is_dir() or (any(target.iterdir()) and not force)):
+        raise OutputRefused(
+            found=f"the output {target.name!r} exists already",
+            expected="a new folder",
+            next_step="choose another folder, or add --force to replace it",
+        )
+
+
+def _write_series(folder: str, stem: str, *, force: bool) -> None:
+    """The head that was just written, as a DICOM series of its own."""
+    from pathlib import Path
+
+    from entrypoint.io.dicom_write import series_files
+    from entrypoint.io.nifti import read_nifti
+
+    files = series_files(read_nifti(Path(folder) / f"{stem}.nii.gz"))
+    target = Path(folder) / f"{stem}.dicom"
+    target.mkdir(exist_ok=True)
+    for old in target.glob("slice-*.dcm"):
+        if old.name not in files:
+            old.unlink()
+    _write(str(target), files, force=force)
 
 
 def _list() -> None:
