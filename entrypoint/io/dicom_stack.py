@@ -132,7 +132,7 @@ def sort_stack(stack: Stack) -> Sorted:
     matrix[:3] *= _RAS_FROM_LPS[:, None]
     cautions += _tilt(ordered, step, unit_normal)
     # As a NIfTI-1 file stores it: a series and its converted volume then are the same to the bit.
-    matrix = matrix.astype(np.float32).astype(np.float64)
+    matrix = matrix.astype(np.float32).astype(np.float64) + 0.0  # no zero with a minus
     form = ordered[0].form
     try:
         grid = Grid(shape=(form.columns, form.rows, len(ordered)), world_from_index=matrix)

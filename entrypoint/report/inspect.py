@@ -74,6 +74,7 @@ def listing_document(listing: Listing) -> Document:
     ]
     rest = [f"{words}: {count} files" for words, count in listing.not_used]
     return (
+        Paragraph(text=listing.caveat),
         Heading(text="SERIES IN THE INPUT"),
         Table(rows=tuple(rows)),
         *(Paragraph(text=f"Not used: {words}.", lead="-") for words in rest),
