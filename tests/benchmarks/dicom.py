@@ -1,7 +1,7 @@
 """Reading a DICOM series against the same voxels in .nii: ``python -m tests.benchmarks.dicom``.
 
-Whole processes in turn, in one run, 300 slices of 512 x 512 int16 with noise, warm file cache: reading the
-converted .nii and then opening and reading every file of the series once (the floor), reading the
+Whole processes in turn, in one run, 300 slices of 512 x 512 int16 with noise, warm file cache:
+reading the converted .nii and then opening every file of the series once (the floor), reading the
 series, and reading it in each compressed syntax. Times are of the process's own processor as well
 as of the clock: on a shared machine the first are the steadier.
 """

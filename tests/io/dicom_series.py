@@ -126,8 +126,8 @@ def enhanced(stored=None, matrix=None, *, shared=True, slopes=None):
     order = np.random.default_rng(4).permutation(stored.shape[2])
     data = ds_of(stored[:, :, 0].T, matrix, 0)
     data.file_meta.MediaStorageSOPClassUID = data.SOPClassUID = EnhancedCTImageStorage
-    for name in ("ImagePositionPatient", "ImageOrientationPatient", "PixelSpacing",
-                 "RescaleSlope", "RescaleIntercept", "RescaleType", "AcquisitionNumber"):  # fmt: skip
+    for name in ("ImagePositionPatient", "ImageOrientationPatient", "PixelSpacing", "RescaleSlope",
+                 "RescaleIntercept", "RescaleType", "AcquisitionNumber"):  # fmt: skip
         delattr(data, name)
     set_pixels(data, np.ascontiguousarray(stored[:, :, order].transpose(2, 1, 0)))
     data.NumberOfFrames = len(order)

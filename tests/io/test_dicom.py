@@ -30,7 +30,6 @@ from tests.io.dicom_series import (
     PLAIN,
     SERIES,
     SHAPE,
-    SIZES_MM,
     enhanced,
     head_slices,
     lps_matrix,
@@ -311,7 +310,7 @@ def test_slices_a_little_off_are_read_and_a_tenth_is_said(tmp_path, mm, said):
 def test_slices_far_off_are_refused(tmp_path, axis):
     slices = head_slices()
     moved(slices, 20, 1.0, axis)
-    with pytest.raises(FileRefused, match="unevenly spaced|slices"):
+    with pytest.raises(FileRefused, match=r"unevenly spaced|slices"):
         read_dicom(save(tmp_path / "a", slices))
 
 
@@ -348,7 +347,7 @@ def test_copies_are_dropped_and_two_phases_refused(tmp_path, loaded):
         read_dicom(save(tmp_path / "b", [*head_slices(), *other]))
     for data in other:
         data.AcquisitionNumber = 2
-    with pytest.raises(FileRefused, match="more than one series.*\\(1\\).*\\(2\\)"):
+    with pytest.raises(FileRefused, match=r"more than one series.*\(1\).*\(2\)"):
         read_dicom(save(tmp_path / "c", [*head_slices(), *other]))
     assert read_dicom(tmp_path / "c", 1).sha256 == loaded.sha256
 
@@ -439,7 +438,7 @@ def test_a_tie_and_two_studies_are_refused_with_the_list(tmp_path):
         data.ConvolutionKernel = "H60s"
     folder = save(tmp_path / "a", head_slices())
     save(folder, sharp, seed=2)
-    with pytest.raises(FileRefused, match="more than one series.*kernel H60s") as caught:
+    with pytest.raises(FileRefused, match=r"more than one series.*kernel H60s") as caught:
         read_dicom(folder)
     assert "--series" in caught.value.next_step
     assert read_dicom(folder, 2).volume.shape == SHAPE
