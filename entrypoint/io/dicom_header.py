@@ -106,13 +106,13 @@ class Frame:
     acquisition: int
     image_type: tuple[str, ...]
     kernel: str
-    position: tuple[float, ...] | None
-    orientation: tuple[float, ...] | None
-    spacing: tuple[float, ...] | None  # between rows, between columns
+    place_lps_mm: tuple[float, ...] | None  # of the first voxel's centre
+    unit_axes_lps: tuple[float, ...] | None  # along a row, then along a column
+    spacing_mm: tuple[float, ...] | None  # between rows, between columns
     slope: float
     inter: float
     tilt_deg: float
-    padding: tuple[float, float] | None
+    padding: tuple[float, float] | None  # lowest and highest stored value
     practice: bool
     lossy: bool
 
@@ -333,9 +333,9 @@ def _frame(
         acquisition=_whole(content, "FrameAcquisitionNumber", _whole(data, "AcquisitionNumber", 0)),
         image_type=image_type,
         kernel=_text(data, "ConvolutionKernel"),
-        position=_numbers(plane, "ImagePositionPatient", 3),
-        orientation=_numbers(turned, "ImageOrientationPatient", 6),
-        spacing=_numbers(measured, "PixelSpacing", 2),
+        place_lps_mm=_numbers(plane, "ImagePositionPatient", 3),
+        unit_axes_lps=_numbers(turned, "ImageOrientationPatient", 6),
+        spacing_mm=_numbers(measured, "PixelSpacing", 2),
         slope=slope,
         inter=inter,
         tilt_deg=_number(data, "GantryDetectorTilt") or 0.0,

@@ -73,7 +73,7 @@ def stacks_of(frames: Iterable[Frame]) -> list[Stack]:
         form = frame.form
         groups[
             frame.series_number, frame.study, frame.series, frame.world, form.rows, form.columns,
-            frame.spacing or (), frame.image_type, frame.kernel,
+            frame.spacing_mm or (), frame.image_type, frame.kernel,
         ].append(frame)  # fmt: skip
     found: dict[tuple[str, str], list[Stack]] = defaultdict(list)
     for key in sorted(groups, key=repr):
@@ -110,18 +110,18 @@ def sort_stack(stack: Stack) -> Sorted:
             next_step="give the folder of the whole series",
         )
     cautions: list[str] = []
-    places = np.array([f.position for f in ordered])
+    places = np.array([f.place_lps_mm for f in ordered])
     if _off_even_mm(places) > _UNEVEN_MM:
         ordered, said = _even_part(ordered, places, unit_normal)
         cautions.append(said)
-        places = np.array([f.position for f in ordered])
+        places = np.array([f.place_lps_mm for f in ordered])
     off_mm = _off_even_mm(places)
     if off_mm > EVEN_MM:
         cautions.append(
             f"the slices lie up to {off_mm:.2f} mm from an even spacing; they are read as even"
         )
     step = (places[-1] - places[0]) / (len(places) - 1)
-    spacing = ordered[0].spacing or (0.0, 0.0)
+    spacing = ordered[0].spacing_mm or (0.0, 0.0)
     matrix = np.eye(4)
     matrix[:3, 0] = unit_row * spacing[1]
     matrix[:3, 1] = unit_column * spacing[0]
@@ -151,16 +151,16 @@ def axes_of(frame: Frame) -> tuple[FloatArray, FloatArray, FloatArray]:
     OrientationRefused
         When they are missing, no unit vectors, or not at right angles.
     """
-    if frame.orientation is None or frame.position is None:
+    if frame.unit_axes_lps is None or frame.place_lps_mm is None:
         raise _no_place("no position or orientation of its slices")
-    if frame.spacing is None:
+    if frame.spacing_mm is None:
         raise _no_place("no distance between its pixels")
-    numbers = np.array([*frame.orientation, *frame.position, *frame.spacing])
+    numbers = np.array([*frame.unit_axes_lps, *frame.place_lps_mm, *frame.spacing_mm])
     if not np.isfinite(numbers).all() or np.abs(numbers).max() > 1e6:
         raise _no_place("a position, orientation or spacing that is no usable number")
-    if min(frame.spacing) <= 0:
+    if min(frame.spacing_mm) <= 0:
         raise _no_place("a distance between pixels that is not positive")
-    row, column = np.array(frame.orientation[:3]), np.array(frame.orientation[3:])
+    row, column = np.array(frame.unit_axes_lps[:3]), np.array(frame.unit_axes_lps[3:])
     lengths = np.linalg.norm(row), np.linalg.norm(column)
     if max(abs(length - 1.0) for length in lengths) > 0.01 or abs(row @ column) > 0.01:
         raise _no_place("an orientation that is not two unit vectors at right angles")
@@ -170,7 +170,7 @@ def axes_of(frame: Frame) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 
 def _along(frame: Frame, unit_normal: FloatArray) -> float:
-    position = np.array(frame.position if frame.position is not None else (np.nan,) * 3)
+    position = np.array(frame.place_lps_mm if frame.place_lps_mm is not None else (np.nan,) * 3)
     if not np.isfinite(position).all():
         raise _no_place("a position that is no usable number")
     return float(position @ unit_normal)
@@ -179,9 +179,9 @@ def _along(frame: Frame, unit_normal: FloatArray) -> float:
 def _by_turn(frames: list[Frame]) -> list[list[Frame]]:
     """Apart by orientation: a localiser of two planes, reformats stored beside their source."""
     groups: list[list[Frame]] = []
-    for frame in sorted(frames, key=lambda f: (repr(f.orientation), f.instance, f.number)):
+    for frame in sorted(frames, key=lambda f: (repr(f.unit_axes_lps), f.instance, f.number)):
         for group in groups:
-            one, other = group[0].orientation, frame.orientation
+            one, other = group[0].unit_axes_lps, frame.unit_axes_lps
             if one == other or (
                 one is not None
                 and other is not None
@@ -196,14 +196,14 @@ def _by_turn(frames: list[Frame]) -> list[list[Frame]]:
 
 def _by_acquisition(frames: list[Frame]) -> list[list[Frame]]:
     """Apart by acquisition where that leaves no two frames at one place; else all together."""
-    places = [f.position for f in frames]
+    places = [f.place_lps_mm for f in frames]
     if len({f.acquisition for f in frames}) < 2 or len(set(places)) == len(places):
         return [frames]
     groups: dict[int, list[Frame]] = defaultdict(list)
     for frame in frames:
         groups[frame.acquisition].append(frame)
     apart = [groups[number] for number in sorted(groups)]
-    whole = all(len({f.position for f in g}) == len(g) for g in apart)
+    whole = all(len({f.place_lps_mm for f in g}) == len(g) for g in apart)
     return apart if whole and min(map(len, apart)) >= _LEAST_SLICES else [frames]
 
 
@@ -232,7 +232,7 @@ def _without_doubles(
 def _same_pixels(one: Frame, other: Frame) -> bool:
     from entrypoint.io.dicom_pixels import frame_hu
 
-    if not np.allclose(one.position or (), other.position or (), atol=_SAME_PLACE_MM):
+    if not np.allclose(one.place_lps_mm or (), other.place_lps_mm or (), atol=_SAME_PLACE_MM):
         return False
     return bool(np.array_equal(frame_hu(one), frame_hu(other)))
 
