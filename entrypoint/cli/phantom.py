@@ -84,8 +84,10 @@ def phantom(
     )
     folder = _folder(out, _names(stems), force=force)
     if dicom:
+        from entrypoint.io.dicom_write import check_folder
+
         for stem in stems:
-            _empty(folder, stem, force=force)
+            check_folder(f"{folder}/{stem}.dicom", force=force)
     for i, stem in enumerate(stems):
         spec = _spec(None if random is not None else str(name), i, seed)
         sides = _sides(spec, planted or [])
@@ -213,35 +215,15 @@ def _write(folder: str, files: dict[str, bytes], *, force: bool) -> None:
         write_bytes(Path(folder) / name, content, force=force)
 
 
-def _empty(folder: str, stem: str, *, force: bool) -> None:
-    """Refuse a folder that holds another series: two in one folder would be mixed."""
-    from pathlib import Path
-
-    from entrypoint.errors import OutputRefused
-
-    target = Path(folder) / f"{stem}.dicom"
-    if target.exists() and (not target.is_dir() or (any(target.iterdir()) and not force)):
-        raise OutputRefused(
-            found=f"the output {target.name!r} exists already",
-            expected="a new folder",
-            next_step="choose another folder, or add --force to replace it",
-        )
-
-
 def _write_series(folder: str, stem: str, *, force: bool) -> None:
     """The head that was just written, as a DICOM series of its own."""
     from pathlib import Path
 
-    from entrypoint.io.dicom_write import series_files
+    from entrypoint.io.dicom_write import series_files, write_series
     from entrypoint.io.nifti import read_nifti
 
     files = series_files(read_nifti(Path(folder) / f"{stem}.nii.gz"))
-    target = Path(folder) / f"{stem}.dicom"
-    target.mkdir(exist_ok=True)
-    for old in target.glob("slice-*.dcm"):
-        if old.name not in files:
-            old.unlink()
-    _write(str(target), files, force=force)
+    write_series(Path(folder) / f"{stem}.dicom", files, force=force)
 
 
 def _list() -> None:

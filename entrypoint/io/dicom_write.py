@@ -10,11 +10,13 @@ from __future__ import annotations
 import hashlib
 import io
 import uuid
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from entrypoint.errors import FieldRefused
+from entrypoint.errors import FieldRefused, OutputRefused
+from entrypoint.io.atomic import write_bytes
 from entrypoint.io.nifti import LoadedVolume
 
 _RAS_FROM_LPS = np.array([-1.0, -1.0, 1.0])
@@ -65,6 +67,55 @@ def series_files(loaded: LoadedVolume) -> dict[str, bytes]:
         )
         for k in range(count)
     }  # fmt: skip
+
+
+def check_folder(folder: str | Path, *, force: bool = False) -> Path:
+    """Refuse a folder that holds something already: two series in one folder would be mixed.
+
+    Raises
+    ------
+    OutputRefused
+    """
+    target = Path(folder)
+    try:
+        taken = target.exists() and (not target.is_dir() or any(target.iterdir()))
+        mine = target.is_dir() and all(p.match("slice-*.dcm") for p in target.iterdir())
+    except (OSError, ValueError):
+        raise OutputRefused(
+            found="the output folder cannot be used",
+            expected="a new or empty folder",
+            next_step="choose another name",
+        ) from None
+    if taken and not (force and mine):
+        raise OutputRefused(
+            found="the output folder is not empty",
+            expected="a new or empty folder (or, with --force, one of slices made here)",
+            next_step="choose another name",
+        )
+    return target
+
+
+def write_series(folder: str | Path, files: dict[str, bytes], *, force: bool = False) -> None:
+    """Write the slices of a series into a folder of its own.
+
+    Raises
+    ------
+    OutputRefused
+    """
+    target = check_folder(folder, force=force)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        for old in target.glob("slice-*.dcm"):
+            if old.name not in files:
+                old.unlink()
+    except OSError:
+        raise OutputRefused(
+            found="the output folder cannot be made",
+            expected="permission to write",
+            next_step="choose another folder",
+        ) from None
+    for name, content in files.items():
+        write_bytes(target / name, content, force=force)
 
 
 def _slice(

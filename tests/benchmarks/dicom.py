@@ -28,6 +28,7 @@ SYNTAXES = {
     "plain": "1.2.840.10008.1.2.1",
     "deflated": "1.2.840.10008.1.2.1.99",
     "RLE": "1.2.840.10008.1.2.5",
+    "JPEG lossless": "1.2.840.10008.1.2.4.70",
     "JPEG-LS": "1.2.840.10008.1.2.4.80",
     "JPEG 2000": "1.2.840.10008.1.2.4.90",
 }
@@ -44,10 +45,29 @@ def make_series(folder: Path, name: str) -> None:
     noise = np.random.default_rng(1).normal(0.0, 20.0, (SIDE, SIDE)).astype(np.int16)
     matrix = lps_matrix((0.47, 0.47, 0.75), (SIDE, SIDE, SLICES))
     folder.mkdir()
+    if name == "JPEG lossless":  # pydicom has no encoder for it: GDCM's, from the plain series
+        for path in sorted((folder.parent / "plain").iterdir()):
+            _by_gdcm(path, folder / f"{path.name}.dcm")
+        return
     for k in range(SLICES):
         plane = small[:, :, min(k // 4, small.shape[2] - 1)].repeat(4, 0).repeat(4, 1)
         data = ds_of((plane + np.roll(noise, 37 * k)).T, matrix, k)
         (folder / f"{k:04d}").write_bytes(to_bytes(data, SYNTAXES[name]))
+
+
+def _by_gdcm(source: Path, target: Path) -> None:
+    import SimpleITK as sitk  # noqa: N813
+
+    reader = sitk.ImageFileReader()
+    reader.SetFileName(str(source))
+    reader.LoadPrivateTagsOn()
+    writer = sitk.ImageFileWriter()
+    writer.SetImageIO("GDCMImageIO")
+    writer.KeepOriginalImageUIDOn()
+    writer.SetUseCompression(True)
+    writer.SetCompressor("JPEG")
+    writer.SetFileName(str(target))
+    writer.Execute(reader.Execute())
 
 
 def run(code: str, *arguments: object) -> tuple[float, float]:
