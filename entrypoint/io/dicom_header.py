@@ -138,15 +138,14 @@ def looks_like_dicom(head: bytes) -> bool:
 @contextmanager
 def quiet() -> Iterator[None]:
     """Keep a library's warnings and log lines, which may quote a header, from anyone's eyes."""
-    log = logging.getLogger("pydicom")
-    before = log.disabled
-    log.disabled = True
+    before = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)  # pydicom and each decoder have loggers of their own
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             yield
     finally:
-        log.disabled = before
+        logging.disable(before)
 
 
 def read_frames(blob: Blob) -> list[Frame]:

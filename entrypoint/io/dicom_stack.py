@@ -73,7 +73,7 @@ def stacks_of(frames: Iterable[Frame]) -> list[Stack]:
         form = frame.form
         groups[
             frame.series_number, frame.study, frame.series, frame.world, form.rows, form.columns,
-            frame.spacing_mm or (), frame.image_type, frame.kernel,
+            frame.spacing_mm or (), frame.image_type[:3], frame.kernel,
         ].append(frame)  # fmt: skip
     found: dict[tuple[str, str], list[Stack]] = defaultdict(list)
     for key in sorted(groups, key=repr):

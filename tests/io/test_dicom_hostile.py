@@ -238,13 +238,11 @@ def end_of(path):
     return ""
 
 
-def test_mutated_series_end_in_an_answer_or_a_refusal(tmp_path):
+def test_mutated_series_end_in_an_answer_or_a_refusal(tmp_path, capfd):
     rng = np.random.default_rng(20)
-    small = head_slices()[8:16]
     kinds = [to_bytes(d) for d in head_slices()[8:16]]
     packed = [[to_bytes(d, s) for d in head_slices()[8:16]]
               for s in (RLELossless, JPEGLSLossless, JPEG2000Lossless)]  # fmt: skip
-    assert len(small) == 8
     ends = {"answer": 0, "refusal": 0}
     for number in range(300):
         sound = kinds if number % 3 else packed[number // 3 % 3]
@@ -259,3 +257,4 @@ def test_mutated_series_end_in_an_answer_or_a_refusal(tmp_path):
         assert "PLANTED" not in said
         ends["refusal" if said else "answer"] += 1
     assert min(ends.values()) > 20, ends
+    assert capfd.readouterr() == ("", "")  # no library speaks for itself
