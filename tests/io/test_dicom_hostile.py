@@ -118,10 +118,15 @@ def test_bombs(tmp_path):
     bomb = packer.compress(bytes(60_000_000)) + packer.flush()
     (tmp_path / "PLANTED.dcm").write_bytes(meta + bomb)
     refused(tmp_path / "PLANTED.dcm", "damaged DICOM object")
+
+
+def test_too_many_files_are_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("entrypoint.io.dicom_source.MOST_FILES", 20)
     with zipfile.ZipFile(tmp_path / "many.zip", "w") as archive:
-        for k in range(50_001):
+        for k in range(21):
             archive.writestr(f"{k}", b"x")
-    refused(tmp_path / "many.zip", "more than 50000 files")
+    refused(tmp_path / "many.zip", "more than 20 files")
+    refused(save(tmp_path / "folder", head_slices()), "more than 20 files")
 
 
 def test_an_encrypted_archive_is_refused(tmp_path):
