@@ -237,9 +237,27 @@ def _only_stored_bits(frame: Frame, target: NDArray[Any]) -> None:
     low = form.high_bit + 1 - form.bits_stored
     if spare == 0 and low == 0:
         return
+    # Some scanners pad with a value that needs more bits than they state; cut, it could read as
+    # bone. It is kept as it is.
+    padding = None
+    if frame.padding is not None and low == 0:
+        least, most = _stored_range(frame)
+        if frame.padding[0] < least or frame.padding[1] > most:
+            padding = target.copy()
     if spare:
         np.left_shift(target, spare, out=target)
     np.right_shift(target, spare + low, out=target)
+    if padding is not None and frame.padding is not None:
+        kept = (padding >= frame.padding[0]) & (padding <= frame.padding[1])
+        target[kept] = padding[kept]
+
+
+def _stored_range(frame: Frame) -> tuple[int, int]:
+    """Lowest and highest value that the stated bits hold."""
+    bits = frame.form.bits_stored
+    if frame.form.signed:
+        return -(1 << (bits - 1)), (1 << (bits - 1)) - 1
+    return 0, (1 << bits) - 1
 
 
 def _pad(frame: Frame, target: NDArray[Any], scaling: Scaling) -> None:

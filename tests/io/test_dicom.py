@@ -197,6 +197,19 @@ def test_bits_beside_the_value_are_taken_away(tmp_path, signed):
     assert np.array_equal(loaded.volume.stored, value)
 
 
+def test_padding_that_needs_more_bits_than_stated_stays_below_air(tmp_path):
+    # -3024 cut to 12 bits would read as +1072, a ring of bone round the head.
+    stored = np.clip(stored_head(), -2048, 2047)
+    stored[:2] = -3024
+    slices = head_slices(stored)
+    for data in slices:
+        data.BitsStored, data.HighBit = 12, 11
+        data.add_new(0x00280120, "SS", -3024)
+    loaded = read_dicom(save(tmp_path / "a", slices))
+    assert np.array_equal(loaded.volume.stored, stored)
+    assert (loaded.volume.to_hu(loaded.volume.stored)[:2] == -1000).all()
+
+
 def test_rescales_that_differ_from_slice_to_slice(tmp_path):
     hu = stored_head().astype(float)
     slices = head_slices()
