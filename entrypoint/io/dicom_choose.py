@@ -28,6 +28,7 @@ _BONE_CM2 = 1.5
 _NEARLY = 0.9
 _SAME_STEP = 0.02
 _MOST_LISTED = 12
+_MOST_LOOKED_AT = 40
 _KNOWN_TYPES = frozenset({"ORIGINAL", "DERIVED", "PRIMARY", "SECONDARY"})
 # Kernels are free text; only words and codes that cannot be a name of a person are repeated.
 _KERNEL_WORDS = frozenset(
@@ -35,6 +36,9 @@ _KERNEL_WORDS = frozenset(
      "smooth", "medium", "ultra")
 )
 _KERNEL_CODE = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}[a-z]?")
+
+
+Rank = Callable[[Sequence["Series"]], list[bool]]  # True for those that a step puts behind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,8 +148,9 @@ def choose(found: Sequence[Series], wanted: str | int | None) -> tuple[Series, t
     for words, rank in _STEPS:
         if len(left) == 1:
             break
-        best = min(rank(left, s) for s in left)
-        fewer = [s for s in left if rank(left, s) <= best]
+        ranks = rank(left)
+        best = min(ranks)
+        fewer = [s for s, at in zip(left, ranks, strict=True) if at <= best]
         if len(fewer) < len(left):
             deciding = words
         left = fewer
@@ -203,18 +208,25 @@ def _listed(found: Sequence[Series]) -> str:
     return "; ".join([*said, f"and {more} more"] if more > 0 else said)
 
 
-def _not(word: str) -> Callable[[Sequence[Series], Series], float]:
-    return lambda _, series: float(word not in series.stack.first.image_type)
+def _not(word: str) -> Rank:
+    return lambda left: [word not in s.stack.first.image_type for s in left]
 
 
-def _head_rank(left: Sequence[Series], series: Series) -> float:
-    """0 for those that hold nearly as much of a head as the best does."""
-    seen = {s.number: _head_mm(s) for s in left}
-    return float(seen[series.number] < _NEARLY * max(seen.values()))
+def _not_axial(left: Sequence[Series]) -> list[bool]:
+    return [s.direction != "axial" for s in left]
 
 
-def _step_rank(left: Sequence[Series], series: Series) -> float:
-    return float(series.step_mm > min(s.step_mm for s in left) * (1.0 + _SAME_STEP))
+def _less_head(left: Sequence[Series]) -> list[bool]:
+    """False for those that hold nearly as much of a head as the best does."""
+    if len(left) > _MOST_LOOKED_AT:
+        return [False] * len(left)  # too many to look into
+    seen = [_head_mm(s) for s in left]
+    return [mm < _NEARLY * max(seen) for mm in seen]
+
+
+def _thicker(left: Sequence[Series]) -> list[bool]:
+    thinnest = min(s.step_mm for s in left)
+    return [s.step_mm > thinnest * (1.0 + _SAME_STEP) for s in left]
 
 
 def _head_mm(series: Series) -> float:
@@ -237,10 +249,10 @@ def _head_mm(series: Series) -> float:
     return shown / len(at) * series.step_mm * len(frames)
 
 
-_STEPS: tuple[tuple[str, Callable[[Sequence[Series], Series], float]], ...] = (
+_STEPS: tuple[tuple[str, Rank], ...] = (
     ("original before derived", _not("ORIGINAL")),
     ("primary before secondary", _not("PRIMARY")),
-    ("axial before other directions", lambda _, s: float(s.direction != "axial")),
-    ("the most slices with the head in them", _head_rank),
-    ("the thinnest slices", _step_rank),
+    ("axial before other directions", _not_axial),
+    ("the most slices with the head in them", _less_head),
+    ("the thinnest slices", _thicker),
 )

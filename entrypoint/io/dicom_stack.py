@@ -33,6 +33,7 @@ _EXACT_MM = 1e-4
 _SAME_PLACE_MM = 0.01
 _SAME_TURN = 1e-3  # of a unit vector: 0.25 mm at 250 mm
 _LEAST_SLICES = 2
+_MOST_TURNS = 200
 _HEAD_MM = 160.0  # from the top of a head to below its nasion and inion, with room
 _TILT_DEG = 0.5
 _RAS_FROM_LPS = np.array([-1.0, -1.0, 1.0])
@@ -191,6 +192,12 @@ def _by_turn(frames: list[Frame]) -> list[list[Frame]]:
                 break
         else:
             groups.append([frame])
+        if len(groups) > _MOST_TURNS:
+            raise FileRefused(
+                found=f"one series holds slices of more than {_MOST_TURNS} orientations",
+                expected="slices that lie side by side",
+                next_step="export the series again from its original",
+            )
     return groups
 
 
