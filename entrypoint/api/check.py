@@ -28,6 +28,7 @@ def check_ct(
     paths: GivenPath | Iterable[GivenPath] | str | Path,
     *,
     within: Within | None = None,
+    series: str | int | None = None,
     landmarks: LandmarkSet | str | Path | None = None,
     rule: Rule | None = None,
     label: str | None = None,
@@ -37,13 +38,13 @@ def check_ct(
 
     Parameters
     ----------
-    volume : LoadedVolume, or path of a NIfTI file
+    volume : LoadedVolume, or path of a NIfTI file or a DICOM series
     paths : GivenPath, several of them, or path of a file of paths
         World RAS mm; a file states its own space.
     within : Within, optional
         How far each path is let stray when its worst figures are looked for; by default 4 degrees
         and 5 mm.
-    landmarks, rule, label, progress
+    series, landmarks, rule, label, progress
         As of :func:`entrypoint.plan_ct`; the rule gives the margins.
 
     Returns
@@ -71,7 +72,7 @@ def check_ct(
     given: Sequence[GivenPath] = (
         read_paths(paths) if isinstance(paths, str | Path) else checked_paths(paths)
     )
-    plan, parts = plan_and_parts(volume, landmarks, rule, BOTH_SIDES, label, progress)
+    plan, parts = plan_and_parts(volume, series, landmarks, rule, BOTH_SIDES, label, progress)
     from entrypoint.planning.given_check import check_paths
 
     return check_paths(parts, plan, given, within=near, progress=progress)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from entrypoint.errors import FieldRefused
 from entrypoint.io.landmarks import LandmarkSet, read_landmarks
 from entrypoint.io.limits import check_hand, check_rule
-from entrypoint.io.nifti import LoadedVolume, read_nifti, short_code
+from entrypoint.io.nifti import LoadedVolume, short_code
+from entrypoint.io.volume_file import read_volume_file
 from entrypoint.planning.hand_model import HandOptions
 from entrypoint.planning.model import Plan, Rule, Side
 
@@ -23,14 +24,20 @@ Progress = Callable[[str], None]
 _LONGEST_LABEL = 40
 
 
-def read_volume(path: str | Path) -> LoadedVolume:
-    """Read a CT volume (.nii or .nii.gz).
+def read_volume(path: str | Path, *, series: str | int | None = None) -> LoadedVolume:
+    """Read a CT volume: a NIfTI file, or a folder, zip archive or file of a DICOM series.
+
+    Parameters
+    ----------
+    path : path
+    series : str, int or None
+        Which DICOM series of several: a number of the list, or a series instance UID.
 
     Raises
     ------
-    FileRefused, OrientationRefused, UnitRefused
+    FileRefused, OrientationRefused, UnitRefused, FieldRefused
     """
-    return read_nifti(path)
+    return read_volume_file(path, series)
 
 
 def read_surface(path: str | Path, *, unit: str, space: str) -> SurfaceMesh:

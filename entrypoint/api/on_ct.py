@@ -21,7 +21,8 @@ from entrypoint.api.common import (
 )
 from entrypoint.io.landmarks import LandmarkSet
 from entrypoint.io.limits import check_value
-from entrypoint.io.nifti import LoadedVolume, read_nifti
+from entrypoint.io.nifti import LoadedVolume
+from entrypoint.io.volume_file import read_volume_file
 from entrypoint.planning.hand_model import HandOptions
 from entrypoint.planning.model import InputInfo, InputKind, Plan, Rule, Side
 
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 def plan_ct(
     volume: LoadedVolume | str | Path,
     *,
+    series: str | int | None = None,
     landmarks: LandmarkSet | str | Path | None = None,
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
@@ -46,7 +48,9 @@ def plan_ct(
 
     Parameters
     ----------
-    volume : LoadedVolume, or path of a NIfTI file
+    volume : LoadedVolume, or path of a NIfTI file or of a DICOM folder, archive or file
+    series : str, int or None
+        Which DICOM series of several, where a path is given.
     landmarks : LandmarkSet or path, optional
         Overrides what would be found.
     rule : Rule, optional
@@ -68,7 +72,7 @@ def plan_ct(
     ------
     InputError, MeasurementError
     """
-    plan, parts = plan_and_parts(volume, landmarks, rule, sides, label, progress)
+    plan, parts = plan_and_parts(volume, series, landmarks, rule, sides, label, progress)
     if hand is None:
         return finished(plan, None, prefer_side)
     from entrypoint.planning.ct_parts import charts_of
@@ -78,6 +82,7 @@ def plan_ct(
 
 def plan_and_parts(
     volume: LoadedVolume | str | Path,
+    series: str | int | None,
     landmarks: LandmarkSet | str | Path | None,
     rule: Rule | None,
     sides: Iterable[Side | str],
@@ -88,7 +93,7 @@ def plan_and_parts(
 
     Parameters
     ----------
-    volume, landmarks, rule, sides, label, progress
+    volume, series, landmarks, rule, sides, label, progress
         As of :func:`plan_ct`.
     """
     rule = checked_rule(rule)
@@ -96,7 +101,7 @@ def plan_and_parts(
     # Decompression holds no lock: the planning modules are imported on the other core meanwhile.
     importing = threading.Thread(target=_import_planning, daemon=True)
     importing.start()
-    loaded = volume if isinstance(volume, LoadedVolume) else read_nifti(volume)
+    loaded = volume if isinstance(volume, LoadedVolume) else read_volume_file(volume, series)
     importing.join()
     from entrypoint.planning.ct import plan_from_parts
     from entrypoint.planning.ct_parts import ct_parts
@@ -126,6 +131,7 @@ def plan_and_parts(
 def map_ct(
     volume: LoadedVolume | str | Path,
     *,
+    series: str | int | None = None,
     landmarks: LandmarkSet | str | Path | None = None,
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
@@ -137,7 +143,7 @@ def map_ct(
 
     Parameters
     ----------
-    volume, landmarks, rule, sides, label, progress
+    volume, series, landmarks, rule, sides, label, progress
         As of :func:`plan_ct`.
     hand : HandOptions, optional
         Add what simulated hands add to the place of the mark.
@@ -153,7 +159,7 @@ def map_ct(
     """
     from entrypoint.planning.map_on_ct import map_on_ct
 
-    plan, parts = plan_and_parts(volume, landmarks, rule, sides, label, progress)
+    plan, parts = plan_and_parts(volume, series, landmarks, rule, sides, label, progress)
     return map_on_ct(plan, parts, hand=hand, progress=progress)
 
 
@@ -162,6 +168,7 @@ def vary_ct(
     *,
     midline_arcs_mm: Iterable[float],
     lateral_arcs_mm: Iterable[float],
+    series: str | int | None = None,
     landmarks: LandmarkSet | str | Path | None = None,
     rule: Rule | None = None,
     sides: Iterable[Side | str] = BOTH_SIDES,
@@ -174,7 +181,7 @@ def vary_ct(
     ----------
     midline_arcs_mm, lateral_arcs_mm : iterable of float
         Every one of the first with every one of the second; at most 2,000 rules.
-    volume, landmarks, rule, sides, label, progress
+    volume, series, landmarks, rule, sides, label, progress
         As of :func:`plan_ct`; the rule gives margins, depths and seat.
 
     Raises
@@ -187,7 +194,7 @@ def vary_ct(
     for name, arcs in (("midline_arc_mm", midline), ("lateral_arc_mm", lateral)):
         check_value(name, float(arcs.min()))
         check_value(name, float(arcs.max()))
-    plan, parts = plan_and_parts(volume, landmarks, rule, sides, label, progress)
+    plan, parts = plan_and_parts(volume, series, landmarks, rule, sides, label, progress)
     return rule_table(plan, parts, set(midline), set(lateral), progress=progress)
 
 

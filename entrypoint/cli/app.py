@@ -14,6 +14,7 @@ from typing import Annotated
 import typer
 
 from entrypoint.cli.check import check
+from entrypoint.cli.convert import convert
 from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
@@ -53,6 +54,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     report: "Make a page of a plan for a browser, with a head to turn.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
     model: "Make a head to print or to show, from a CT.",
+    convert: "Write a DICOM series as a NIfTI volume.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",

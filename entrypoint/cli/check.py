@@ -18,6 +18,7 @@ from entrypoint.cli.options import (
     Quiet,
     Seated,
     SensorDepth,
+    Series,
     Space,
     SutureMargin,
     Volume,
@@ -61,6 +62,7 @@ def check(
         float, typer.Option(help="Look for the worst this far off in direction.")
     ] = 4.0,
     within_mm: Annotated[float, typer.Option(help="And this far off on the skin.")] = 5.0,
+    series: Series = None,
     landmarks: Landmarks = None,
     suture_margin_mm: SutureMargin = None,
     midline_margin_mm: MidlineMargin = None,
@@ -110,7 +112,7 @@ def check(
 
     with progress_shown(quiet=quiet) as progress:
         made = api.check_ct(
-            volume, wanted, within=Within(within_deg=within_deg, within_mm=within_mm),
+            volume, wanted, series=series, within=Within(within_deg=within_deg, within_mm=within_mm),
             landmarks=landmarks, rule=rule, label=label, progress=progress,
         )  # fmt: skip
     if json is not None:

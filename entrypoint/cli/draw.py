@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import GroundOf, Sides, room_of
+from entrypoint.cli.options import GroundOf, Series, Sides, room_of
 
 ENDINGS = ("png", "svg", "pdf")
 _BOTH_IN_ONE = ("map", "tape")
@@ -57,6 +57,7 @@ def draw(
         str | None,
         typer.Option(metavar="CT", help="The plan's own volume; without it, only the tapes."),
     ] = None,
+    series: Series = None,
     view: Annotated[View, typer.Option(help="Which picture.")] = View.ALL,
     path: Annotated[
         str | None,
@@ -101,8 +102,8 @@ def draw(
         _one_file(out, ending, view, count, force, plan, volume)
     views = [v.value for v in View if v is not View.ALL] if view is View.ALL else [view.value]
     drawn = api.draw(
-        made, volume, views=views, sides=sides, ground=ground.value, labels=labels.value,
-        size_mm=size_mm,
+        made, volume, series=series, views=views, sides=sides, ground=ground.value,
+        labels=labels.value, size_mm=size_mm,
     )  # fmt: skip
     last: EntrypointError | None = None
     written = 0

@@ -21,6 +21,7 @@ from entrypoint.cli.options import (
     Pupils,
     Quiet,
     SensorDepth,
+    Series,
     Sides,
     SutureMargin,
     Volume,
@@ -31,6 +32,7 @@ from entrypoint.cli.options import (
 
 def map_(
     volume: Volume,
+    series: Series = None,
     landmarks: Landmarks = None,
     side: OfSide = Sides.BOTH,
     midline_arc_mm: MidlineArc = None,
@@ -85,7 +87,7 @@ def map_(
         from entrypoint.planning.hand_model import HandOptions
 
         options = HandOptions()
-    loaded = api.read_volume(volume)
+    loaded = api.read_volume(volume, series=series)
     with progress_shown(quiet=quiet) as progress:
         made = api.map_ct(
             loaded, landmarks=landmarks, rule=rule, sides=sides, label=label, hand=options,

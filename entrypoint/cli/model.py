@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import Sides, not_an_input
+from entrypoint.cli.options import Series, Sides, Volume, not_an_input
 
 ENDINGS = (".3mf", ".stl", ".glb")
 _CUT = "axial:"
@@ -31,10 +31,11 @@ class Marks(StrEnum):
 
 
 def model(
-    volume: Annotated[str, typer.Argument(metavar="VOLUME", help="A CT volume (.nii, .nii.gz).")],
+    volume: Volume,
     out: Annotated[
         str, typer.Option(metavar="FILE", help="Where to: .3mf or .stl to print, .glb to show.")
     ],
+    series: Series = None,
     what: Annotated[
         What, typer.Option(help="Scalp, skull, or both (not in one .stl).")
     ] = What.SCALP,
@@ -72,7 +73,7 @@ def model(
     from entrypoint.cli.output import print_document, progress_shown
     from entrypoint.io.print_files import to_bytes
 
-    loaded = api.read_volume(volume)
+    loaded = api.read_volume(volume, series=series)
     with progress_shown(quiet=quiet) as progress:
         made = head_model(
             loaded, what=what.value, marks=marks.value, cut_mm=cut_mm, triangles=triangles,

@@ -67,7 +67,16 @@ Number = float | None
 Landmarks = Annotated[
     str | None, typer.Option(metavar="FILE", help="Landmarks, JSON or CSV: override what is found.")
 ]
-Volume = Annotated[str, typer.Argument(metavar="VOLUME", help="A CT volume (.nii, .nii.gz).")]
+Volume = Annotated[
+    str,
+    typer.Argument(metavar="VOLUME", help="A CT volume (.nii, .nii.gz), or a DICOM folder or zip."),
+]
+Series = Annotated[
+    str | None,
+    typer.Option(
+        metavar="N|UID", help="Which DICOM series of several: its number in the list, or its UID."
+    ),
+]
 OfSide = Annotated[
     Sides, typer.Option(help="The PATIENT'S side. Both by default, so that none is assumed.")
 ]

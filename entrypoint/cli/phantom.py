@@ -40,6 +40,10 @@ def phantom(
     stored_as: Annotated[
         str, typer.Option("--stored-as", metavar="WAY", help="How the file stores the head.")
     ] = "plain",
+    dicom: Annotated[
+        bool,
+        typer.Option("--dicom", help="Write a DICOM series as well, in a folder NAME.dicom."),
+    ] = False,
     random: Annotated[
         int | None, typer.Option("--random", min=1, max=10000, help="Make this many random heads.")
     ] = None,
@@ -79,6 +83,11 @@ def phantom(
         else ["-".join([_head_name(str(name)), *(planted or [])])]
     )
     folder = _folder(out, _names(stems), force=force)
+    if dicom:
+        from entrypoint.io.dicom_write import check_folder
+
+        for stem in stems:
+            check_folder(f"{folder}/{stem}.dicom", force=force)
     for i, stem in enumerate(stems):
         spec = _spec(None if random is not None else str(name), i, seed)
         sides = _sides(spec, planted or [])
@@ -87,6 +96,8 @@ def phantom(
             _files(spec, planted or [], stem, voxel_mm, slice_mm, noise_hu, field, stored_as),
             force=force,
         )
+        if dicom:
+            _write_series(folder, stem, force=force)
         write_stdout(f"{stem}: practice head, not a patient{sides}\n")
 
 
@@ -202,6 +213,17 @@ def _write(folder: str, files: dict[str, bytes], *, force: bool) -> None:
 
     for name, content in files.items():
         write_bytes(Path(folder) / name, content, force=force)
+
+
+def _write_series(folder: str, stem: str, *, force: bool) -> None:
+    """The head that was just written, as a DICOM series of its own."""
+    from pathlib import Path
+
+    from entrypoint.io.dicom_write import series_files, write_series
+    from entrypoint.io.nifti import read_nifti
+
+    files = series_files(read_nifti(Path(folder) / f"{stem}.nii.gz"))
+    write_series(Path(folder) / f"{stem}.dicom", files, force=force)
 
 
 def _list() -> None:

@@ -24,6 +24,7 @@ from entrypoint.cli.options import (
     Quiet,
     Seated,
     SensorDepth,
+    Series,
     Sides,
     Space,
     SutureMargin,
@@ -46,10 +47,11 @@ def plan(
         str | None,
         typer.Argument(
             metavar="INPUT",
-            help="A CT volume (.nii, .nii.gz), a landmark file (JSON, CSV) or a scalp surface "
-            "(.stl, .ply, .obj, .glb); none for tape measures alone.",
+            help="A CT volume (.nii, .nii.gz, a DICOM folder or zip), a landmark file (JSON, CSV) "
+            "or a scalp surface (.stl, .ply, .obj, .glb); none for tape measures alone.",
         ),
     ] = None,
+    series: Series = None,
     landmarks: Landmarks = None,
     side: OfSide = Sides.BOTH,
     prefer_side: Annotated[
@@ -170,6 +172,7 @@ def _make(
     preferred = typed["prefer_side"]
     common["prefer_side"] = None if preferred is Preferred.NONE else Side(preferred.value)
     source, landmarks = typed["source"], typed["landmarks"]
+    _for_dicom_only(source, typed["series"])
     if source is None:
         if landmarks is not None:
             return api.plan_landmarks(landmarks, **common)
@@ -180,7 +183,9 @@ def _make(
     if kind is FileKind.VOLUME:
         _no_tape_beside(measures)
         _for_surfaces_only(typed)
-        return api.plan_ct(source, landmarks=landmarks, progress=progress, **common)
+        return api.plan_ct(
+            source, series=typed["series"], landmarks=landmarks, progress=progress, **common
+        )
     if kind is FileKind.LANDMARKS:
         if landmarks is not None:
             raise typer.BadParameter(
@@ -211,6 +216,17 @@ def _no_tape_beside(measures: dict[str, float]) -> None:
         raise typer.BadParameter(
             "Tape measures are for a plan without a file; give either.",
             param_hint=flag(beside[0]),
+        )
+
+
+def _for_dicom_only(source: str | None, series: str | None) -> None:
+    if series is None:
+        return
+    from entrypoint.io.volume_file import holds_dicom
+
+    if source is None or not holds_dicom(source):
+        raise typer.BadParameter(
+            "The option is for a DICOM folder, archive or object.", param_hint="--series"
         )
 
 

@@ -19,6 +19,7 @@ from entrypoint.cli.options import (
     Quiet,
     Seated,
     SensorDepth,
+    Series,
     Sides,
     SutureMargin,
     Volume,
@@ -37,6 +38,7 @@ def vary(
     lateral: Annotated[
         str, typer.Option(metavar="A:B:STEP|LIST", help="Lateral arcs, mm: the same.")
     ] = "20:40:5",
+    series: Series = None,
     landmarks: Landmarks = None,
     side: OfSide = Sides.BOTH,
     suture_margin_mm: SutureMargin = None,
@@ -93,7 +95,7 @@ def vary(
     sides = api.BOTH_SIDES if side is Sides.BOTH else (Side(side.value),)
     with progress_shown(quiet=quiet) as progress:
         made = api.vary_ct(
-            volume, midline_arcs_mm=midline_arcs, lateral_arcs_mm=lateral_arcs,
+            volume, series=series, midline_arcs_mm=midline_arcs, lateral_arcs_mm=lateral_arcs,
             landmarks=landmarks, rule=rule, sides=sides, label=label, progress=progress,
         )  # fmt: skip
     from entrypoint.io.rule_table_record import csv_of_rules, dumps_rules

@@ -13,8 +13,9 @@ from entrypoint.figures import head, profile, section, site_map, square_on, tape
 from entrypoint.figures.save import MM_PER_IN
 from entrypoint.figures.site import Site, read_sites
 from entrypoint.figures.style import Ground, Labels, Style
-from entrypoint.io.nifti import LoadedVolume, read_nifti
+from entrypoint.io.nifti import LoadedVolume
 from entrypoint.io.record import read_plan
+from entrypoint.io.volume_file import read_volume_file
 from entrypoint.planning.model import InputKind, Plan, Side
 
 if TYPE_CHECKING:
@@ -87,6 +88,7 @@ def draw(
     plan: Plan | str | Path,
     volume: LoadedVolume | str | Path | None = None,
     *,
+    series: str | int | None = None,
     views: Iterable[str] = VIEWS,
     sides: Iterable[Side | str] | None = None,
     ground: Ground | str = Ground.LIGHT,
@@ -100,6 +102,8 @@ def draw(
     plan : Plan, or path of its record
     volume : LoadedVolume or path, optional
         The plan's own; without it only the view ``tape`` can be drawn.
+    series : str, int or None
+        Which DICOM series of several, where a path is given.
     views, sides, ground, labels, size_mm
         As of :func:`pictures`, or their names.
 
@@ -114,7 +118,7 @@ def draw(
         Also where the volume is not the plan's own.
     """
     made = plan if isinstance(plan, Plan) else read_plan(plan)
-    loaded = read_nifti(volume) if isinstance(volume, str | Path) else volume
+    loaded = read_volume_file(volume, series) if isinstance(volume, str | Path) else volume
     if loaded is not None:
         check_match(made, loaded.sha256)
         made = dataclasses.replace(made, practice=made.practice or loaded.practice)

@@ -76,7 +76,7 @@ class Source:
         """
         view = target.data
         done = 0
-        with _hashed_beside(digest) as feed:
+        with hashed_beside(digest) as feed:
             while done < len(view):
                 part = view[done : done + _CHUNK_BYTES]
                 with _damage_named():
@@ -184,7 +184,7 @@ def _damaged() -> FileRefused:
 
 
 @contextmanager
-def _hashed_beside(digest: Any | None) -> Iterator[Any]:
+def hashed_beside(digest: Any | None) -> Iterator[Any]:
     """Give a function that takes chunks; they are hashed in order in another thread."""
     if digest is None:
         yield lambda part: None

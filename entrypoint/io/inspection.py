@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from entrypoint.errors import EntrypointError
-from entrypoint.io.nifti import LoadedVolume, read_nifti
+from entrypoint.io.nifti import LoadedVolume
 from entrypoint.io.recognise import FileKind, recognise
+from entrypoint.io.volume_file import holds_dicom, read_volume_file
 from entrypoint.planning.model import CAVEAT, SIDES_NOTE
 from entrypoint.volume.facts import FileFacts
 from entrypoint.volume.grid import Grid
@@ -45,12 +46,60 @@ class Inspection:
     missing: tuple[str, ...]  # what is missing or will widen the errors, in words
 
 
-def inspect_volume(source: LoadedVolume | str | Path) -> Inspection:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesLine:
+    """One series of a DICOM folder or archive, in words that name no person."""
+
+    number: int  # for --series
+    words: str
+    refused: str | None  # why it cannot be used
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listing:
+    """The series of a DICOM folder or archive, and what else is in it."""
+
+    caveat: str = CAVEAT
+    series: tuple[SeriesLine, ...]
+    not_used: tuple[tuple[str, int], ...]  # what it is, and how many files
+
+
+def list_series(path: str | Path) -> Listing | None:
+    """List the series of a DICOM folder, archive or file; nothing for another input.
+
+    Raises
+    ------
+    FileRefused
+        When it cannot be read, or holds no CT.
+    """
+    if not holds_dicom(path):
+        return None
+    from entrypoint.io.dicom import find_series  # late: pydicom is not needed for NIfTI
+
+    found = find_series(path)
+    return Listing(
+        series=tuple(
+            SeriesLine(
+                number=s.number,
+                words=s.words(),
+                refused=None if s.refusal is None else s.refusal.found,
+            )
+            for s in found.series
+        ),
+        not_used=tuple(sorted(found.others.items())),
+    )
+
+
+def inspect_volume(
+    source: LoadedVolume | str | Path, series: str | int | None = None
+) -> Inspection:
     """Look at a volume file.
 
     Parameters
     ----------
     source : LoadedVolume, or path
+    series : str, int or None
+        Which DICOM series of several.
 
     Raises
     ------
@@ -58,7 +107,7 @@ def inspect_volume(source: LoadedVolume | str | Path) -> Inspection:
         As :func:`entrypoint.io.nifti.read_nifti` does; nothing is said of a file that would be
         refused, because its units, sides or values are not known.
     """
-    loaded = source if isinstance(source, LoadedVolume) else _read(Path(source))
+    loaded = source if isinstance(source, LoadedVolume) else _read(Path(source), series)
     grid = loaded.volume.grid
     canonical = loaded.volume.canonical()
     cut = _cut_faces(canonical)
@@ -78,17 +127,17 @@ def inspect_volume(source: LoadedVolume | str | Path) -> Inspection:
     )
 
 
-def _read(path: Path) -> LoadedVolume:
+def _read(path: Path, series: str | int | None) -> LoadedVolume:
     kind = recognise(path)
     if kind is not FileKind.VOLUME:
         from entrypoint.errors import FileRefused
 
         raise FileRefused(
             found=f"the file is of the kind {kind.value}",
-            expected="a CT volume (.nii or .nii.gz)",
+            expected="a CT volume (.nii, .nii.gz, a DICOM folder or zip)",
             next_step="use entrypoint plan for it",
         )
-    return read_nifti(path)
+    return read_volume_file(path, series)
 
 
 def _axes(grid: Grid) -> tuple[str, str, str]:
@@ -161,7 +210,7 @@ def _missing(canonical: Grid, facts: FileFacts, cut: tuple[str, ...]) -> tuple[s
         said.append(f"values below {facts.clipped_low_hu:g} HU are cut off")
     if facts.clipped_high_hu is not None:
         said.append(f"values above {facts.clipped_high_hu:g} HU are cut off")
-    return tuple(said)
+    return (*said, *facts.cautions)
 
 
 def _listed(words: list[str]) -> str:

@@ -75,7 +75,16 @@ def read_nifti(path: str | Path) -> LoadedVolume:
         slope=header.slope,
         inter=header.inter + readings.offset_hu,
     )
-    return LoadedVolume(volume=volume, sha256=sha256, facts=_facts(header, placed, readings))
+    facts = file_facts(
+        placed,
+        readings,
+        unit=header.unit,
+        dtype=header.dtype.newbyteorder("=").name,
+        slope=header.slope,
+        inter=header.inter,
+        practice=header.practice,
+    )
+    return LoadedVolume(volume=volume, sha256=sha256, facts=facts)
 
 
 def read_header(source: Source) -> tuple[NiftiHeader, Placed]:
@@ -103,7 +112,7 @@ def _read_body(source: Source, header: NiftiHeader, grid: Grid) -> tuple[NDArray
     """Stored voxels (native byte order, first axis fastest) and their hash."""
     source.skip_to(header.vox_offset)
     digest = new_digest()
-    digest.update(_meta(header, grid))
+    digest.update(voxel_meta(grid, header.dtype, slope=header.slope, inter=header.inter))
     native = header.dtype.newbyteorder("=")
     swapped = not header.dtype.isnative
     buffer = np.empty(header.body_bytes, dtype=np.uint8)
@@ -129,14 +138,14 @@ def _read_body(source: Source, header: NiftiHeader, grid: Grid) -> tuple[NDArray
     return flat.reshape(nk, nj, ni).transpose(2, 1, 0), digest.hexdigest()
 
 
-def _meta(header: NiftiHeader, grid: Grid) -> bytes:
+def voxel_meta(grid: Grid, dtype: np.dtype[Any], *, slope: float, inter: float) -> bytes:
     """Shape, type, scaling and matrix in one fixed layout, whatever the file's own."""
-    kind = header.dtype.newbyteorder("<").str.encode().ljust(4)
+    kind = dtype.newbyteorder("<").str.encode().ljust(4)
     return (
         b"entrypoint.voxels.1"
-        + struct.pack("<3q", *header.shape)
+        + struct.pack("<3q", *grid.shape)
         + kind
-        + struct.pack("<2d", header.slope, header.inter)
+        + struct.pack("<2d", slope, inter)
         + np.ascontiguousarray(grid.world_from_index, dtype="<f8").tobytes()
     )
 
@@ -165,17 +174,29 @@ def _check_finite(stored: NDArray[Any], slope: float) -> None:
             )
 
 
-def _facts(header: NiftiHeader, placed: Placed, readings: Readings) -> FileFacts:
+def file_facts(
+    placed: Placed,
+    readings: Readings,
+    *,
+    unit: str,
+    dtype: str,
+    slope: float,
+    inter: float,
+    practice: bool,
+    notes: tuple[str, ...] = (),
+    cautions: tuple[str, ...] = (),
+) -> FileFacts:
+    """Facts of a volume from its place, its values and what its file says."""
     return FileFacts(
         world_matrix_from=placed.source,
         transforms_differ_mm=placed.differ_mm,
         unusable_transform=placed.unusable,
-        unit=header.unit,
+        unit=unit,
         sizes_disagree=placed.sizes_disagree,
         shear_deg=placed.shear_deg,
-        dtype=header.dtype.newbyteorder("=").name,
-        slope=header.slope,
-        inter=header.inter,
+        dtype=dtype,
+        slope=slope,
+        inter=inter,
         offset_applied_hu=readings.offset_hu or None,
         lowest_hu=readings.lowest_hu,
         highest_hu=readings.highest_hu,
@@ -184,5 +205,7 @@ def _facts(header: NiftiHeader, placed: Placed, readings: Readings) -> FileFacts
         padding_hu=readings.padding_hu,
         air_hu=readings.air_hu,
         soft_hu=readings.soft_hu,
-        practice=header.practice,
+        practice=practice,
+        notes=notes,
+        cautions=cautions,
     )

@@ -33,7 +33,7 @@ class Placed:
     """A grid, and how it was found."""
 
     grid: Grid
-    source: str  # "sform" or "qform"
+    source: str  # "sform", "qform" or "dicom"
     differ_mm: float | None
     unusable: str | None
     sizes_disagree: bool
@@ -95,7 +95,7 @@ def place(header: NiftiHeader) -> Placed:
             )
         gap_mm = np.linalg.norm(grid.corners_mm() - other.corners_mm(), axis=1).max()
         differ_mm = float(gap_mm) if gap_mm > TRANSFORMS_AGREE_MM else None
-    _check_size(grid, header.unit)
+    check_size(grid, header.unit)
     sizes = np.abs(np.array(header.pixdim[1:4])) * scale
     ratio = sizes / np.array(grid.voxel_mm)
     return Placed(
@@ -104,7 +104,7 @@ def place(header: NiftiHeader) -> Placed:
         differ_mm=differ_mm,
         unusable=unusable,
         sizes_disagree=not bool(np.all(np.abs(ratio - 1.0) < 0.02)),
-        shear_deg=_shear_deg(grid),
+        shear_deg=shear_deg(grid),
     )
 
 
@@ -154,7 +154,13 @@ def _grid(shape: tuple[int, int, int], matrix: FloatArray, scale: float) -> Grid
         return None
 
 
-def _check_size(grid: Grid, unit: str) -> None:
+def check_size(grid: Grid, unit: str) -> None:
+    """Refuse a grid that is not the size of a head scan.
+
+    Raises
+    ------
+    UnitRefused
+    """
     voxel, extent = grid.voxel_mm, grid.extent_mm
     fits = (
         min(voxel) >= _VOXEL_RANGE_MM[0]
@@ -172,7 +178,8 @@ def _check_size(grid: Grid, unit: str) -> None:
     )
 
 
-def _shear_deg(grid: Grid) -> float:
+def shear_deg(grid: Grid) -> float:
+    """Largest departure of two axes from a right angle."""
     axes = grid.world_from_index[:3, :3] / np.array(grid.voxel_mm)
     cosines = np.abs([axes[:, 0] @ axes[:, 1], axes[:, 0] @ axes[:, 2], axes[:, 1] @ axes[:, 2]])
     return float(np.degrees(np.arcsin(min(1.0, float(cosines.max())))))

@@ -8,12 +8,12 @@ from pathlib import Path
 from entrypoint.errors import FileRefused
 from entrypoint.io.body import open_source
 from entrypoint.io.nifti_header import HEADER_BYTES, looks_like_nifti
+from entrypoint.io.volume_file import holds_dicom
 
 _KNOWN_OTHERS = (
     (b"%PDF", "a PDF document", "give the scan itself"),
     (b"\x89PNG", "a PNG picture", "give the scan itself, not a picture of it"),
     (b"\xff\xd8\xff", "a JPEG picture", "give the scan itself, not a picture of it"),
-    (b"PK\x03\x04", "a ZIP archive", "unpack it and give one file"),
     (b"\xfd7zXZ", "an xz archive", "unpack it first"),
     (b"BZh", "a bzip2 archive", "unpack it first"),
     (b"NRRD", "an NRRD volume", "convert it to NIfTI"),
@@ -31,13 +31,15 @@ class FileKind(StrEnum):
 
 
 def recognise(path: str | Path) -> FileKind:
-    """Tell what a file is.
+    """Tell what an input is; a folder and a zip archive are taken for a DICOM series.
 
     Raises
     ------
     FileRefused
         When it cannot be read or is of no kind that this tool takes.
     """
+    if holds_dicom(path):
+        return FileKind.VOLUME
     with open_source(Path(path)) as source:
         head = source.read(max(HEADER_BYTES, 4096))
     if not head:
@@ -48,12 +50,6 @@ def recognise(path: str | Path) -> FileKind:
         )
     if looks_like_nifti(head):
         return FileKind.VOLUME
-    if head[128:132] == b"DICM":
-        raise FileRefused(
-            found="the file is one DICOM object",
-            expected="one NIfTI volume (.nii or .nii.gz)",
-            next_step="convert the series to NIfTI",
-        )
     for start, what, next_step in _KNOWN_OTHERS:
         if head.startswith(start):
             raise FileRefused(
@@ -69,8 +65,8 @@ def recognise(path: str | Path) -> FileKind:
         return kind
     raise FileRefused(
         found="the file is of a kind that is not known here",
-        expected="a CT volume (.nii, .nii.gz), a landmark file (JSON, CSV) or a scalp surface "
-        "(.stl, .ply, .obj, .glb)",
+        expected="a CT volume (.nii, .nii.gz, a DICOM folder or zip), a landmark file (JSON, CSV) "
+        "or a scalp surface (.stl, .ply, .obj, .glb)",
         next_step="check that it is the right file",
     )
 

@@ -103,6 +103,13 @@ def _stored(facts: FileFacts) -> list[Finding]:
                 f"the file's {facts.unusable_transform} cannot be used; the other transform was"
             )
         )
+    out += [about.stored_values(words) for words in facts.notes]
+    out += [
+        about.stored_values(
+            words, level=Level.CAUTION, figures=("input.voxel_mm", "scalp_entry_mm")
+        )
+        for words in facts.cautions
+    ]
     if facts.sizes_disagree:
         out.append(
             about.stored_values(

@@ -183,8 +183,8 @@ _KINDS = (
         rows=("bolt_engagement_shortest", "bolt_engagement_longest")),
     FindingKind(
         code="stored-values", title="How the file stores its values", levels=(NOTE, CAUTION),
-        means="The stored values were shifted, cut off or padded, or the header contradicts "
-        "itself. What was done to read them is said.",
+        means="The stored values were shifted, cut off or padded, the header contradicts itself, "
+        "or a DICOM series was chosen or is not whole or even. What was done to read it is said.",
         do="Compare with the original series where a figure depends on it.", rows=()),
     FindingKind(
         code="practice-head", title="PRACTICE HEAD, NOT A PATIENT", levels=(NOTE,),

@@ -273,7 +273,7 @@ class InputInfo:
     sha256: str
     shape: tuple[int, ...] | None = None
     voxel_mm: tuple[float, ...] | None = None
-    world_matrix_from: str | None = None  # "sform" or "qform"
+    world_matrix_from: str | None = None  # "sform", "qform" or "dicom"
     unit: str = "mm"
     space: str = "RAS"
     measures_mm: dict[str, float] = field(default_factory=dict)  # tape input

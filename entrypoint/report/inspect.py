@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from entrypoint.planning.model import CAVEAT, SIDES_NOTE
 from entrypoint.report.document import Block, Document, Heading, Paragraph, Table
 from entrypoint.report.wording import PRACTICE_BANNER
 
 if TYPE_CHECKING:
-    from entrypoint.io.inspection import Inspection
+    from entrypoint.io.inspection import Inspection, Listing
+    from entrypoint.volume.facts import FileFacts
+    from entrypoint.volume.grid import Grid
 
 _UNITS = {
     "mm": "millimetres",
@@ -19,6 +22,7 @@ _UNITS = {
 _MATRIX = {
     "sform": "the full transform (sform)",
     "qform": "the quaternion transform (qform)",
+    "dicom": "position and orientation of the slices (DICOM)",
 }
 
 
@@ -51,10 +55,47 @@ def inspection_document(found: Inspection) -> Document:
             f"and no landmark was looked for. {found.sides_note}"
         ),
         Table(rows=tuple(rows)),
+        *(
+            Paragraph(text=words[:1].upper() + words[1:] + ".", lead="-")
+            for words in found.facts.notes
+        ),
         Heading(text="MISSING OR UNUSUAL"),
         *(Paragraph(text=words[:1].upper() + words[1:] + ".", lead="-") for words in missing),
         *banner,
         Paragraph(text=found.caveat),
+    )
+
+
+def listing_document(listing: Listing) -> Document:
+    """The series of a DICOM input, each with its number."""
+    rows = [
+        (str(s.number), s.words + ("" if s.refused is None else f"; not usable: {s.refused}"))
+        for s in listing.series
+    ]
+    rest = [f"{words}: {count} files" for words, count in listing.not_used]
+    return (
+        Paragraph(text=listing.caveat),
+        Heading(text="SERIES IN THE INPUT"),
+        Table(rows=tuple(rows)),
+        *(Paragraph(text=f"Not used: {words}.", lead="-") for words in rest),
+    )
+
+
+def conversion_document(name: str, grid: Grid, facts: FileFacts) -> Document:
+    """What was written when a series was converted; begins and ends with the caveat."""
+    banner: list[Block] = [Heading(text=PRACTICE_BANNER, rank=1)] if facts.practice else []
+    said = (*facts.cautions, *facts.notes)
+    return (
+        Paragraph(text=CAVEAT),
+        *banner,
+        Paragraph(
+            text=f"Volume {name} is written: {' x '.join(str(n) for n in grid.shape)} voxels of "
+            f"{_numbers(grid.voxel_mm, 3)} mm, stored as {facts.dtype}, slope {facts.slope:g}, "
+            f"intercept {facts.inter:g}. {SIDES_NOTE}"
+        ),
+        *(Paragraph(text=words[:1].upper() + words[1:] + ".", lead="-") for words in said),
+        *banner,
+        Paragraph(text=CAVEAT),
     )
 
 
@@ -66,8 +107,12 @@ def _level(value: float | None, otherwise: str) -> str:
     return otherwise if value is None else f"{value:.0f}"
 
 
-def inspection_dict(found: Inspection) -> dict[str, Any]:
-    """An inspection as plain values for JSON."""
+def inspection_dict(found: Inspection, listing: Listing | None = None) -> dict[str, Any]:
+    """An inspection as plain values for JSON, with the series of a DICOM input."""
     import dataclasses
 
-    return {"record": "entrypoint.inspection", "version": 1, **dataclasses.asdict(found)}
+    made = {"record": "entrypoint.inspection", "version": 1, **dataclasses.asdict(found)}
+    if listing is not None:
+        made["series"] = [dataclasses.asdict(s) for s in listing.series]
+        made["not_used"] = dict(listing.not_used)
+    return made

@@ -15,7 +15,7 @@ class FileFacts:
     ``None`` stands for "does not apply": no second transform, no offset, no clipping.
     """
 
-    world_matrix_from: str  # "sform" or "qform"
+    world_matrix_from: str  # "sform", "qform" or "dicom"
     transforms_differ_mm: float | None = None  # largest distance of a corner, both valid
     unusable_transform: str | None = None  # "sform" or "qform": stated, but not invertible
     unit: str = "mm"  # "mm", "m", "um", or "unknown" (read as mm, the size being a head's)
@@ -33,3 +33,5 @@ class FileFacts:
     air_hu: float | None = None  # most frequent reading of air; None where clipped away
     soft_hu: float | None = None  # most frequent reading of soft tissue
     practice: bool = False  # the header says that it is a practice head
+    notes: tuple[str, ...] = ()  # what was decided on the way, such as which series was read
+    cautions: tuple[str, ...] = ()  # what was found on the way that may cost accuracy

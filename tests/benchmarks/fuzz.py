@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import argparse
 import gzip
+import io
 import json
 import os
 import signal
 import tempfile
+import zipfile
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -21,6 +23,7 @@ import numpy as np
 
 from entrypoint.api import read_landmarks, read_plan, read_surface, read_volume
 from entrypoint.errors import EntrypointError
+from tests.io.dicom_series import enhanced, head_slices, to_bytes
 from tests.io.make import CODES, head_hu, nifti1
 
 _SECONDS = 30
@@ -52,7 +55,24 @@ def seeds() -> dict[str, tuple[list[bytes], Callable[[Path], object], str]]:
     volumes = [nifti1(np.clip(hu, 0, 255) if kind == "u1" else np.clip(hu, -128, 127)
                       if kind == "i1" else np.maximum(hu, 0) if kind[0] == "u" else hu, kind=kind)
                for kind in CODES]
+    from pydicom.uid import (
+        ExplicitVRLittleEndian,
+        ImplicitVRLittleEndian,
+        JPEG2000Lossless,
+        JPEGLSLossless,
+        RLELossless,
+    )
+
+    objects = [to_bytes(enhanced(), syntax) for syntax in (
+        ExplicitVRLittleEndian, ImplicitVRLittleEndian, RLELossless, JPEGLSLossless,
+        JPEG2000Lossless)]
+    archive = io.BytesIO()
+    with zipfile.ZipFile(archive, "w", zipfile.ZIP_DEFLATED) as packed:
+        for k, data in enumerate(head_slices()):
+            packed.writestr(str(k), to_bytes(data))
     return {
+        "dicom": (objects, read_volume, ".dcm"),
+        "dicom.zip": ([archive.getvalue()], read_volume, ".zip"),
         "nifti": (volumes, read_volume, ".nii"),
         "nifti.gz": ([gzip.compress(v, 1) for v in volumes], read_volume, ".nii.gz"),
         "landmarks.json": ([record], read_landmarks, ".json"),
@@ -117,7 +137,7 @@ def main() -> int:
     rng = np.random.default_rng(args.seed)
     readers = seeds()
     names = list(readers)
-    share = np.array([3.0, 1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.5, 1.0])
+    share = np.array([3.0, 1.0, 3.0, 1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.5, 1.0])
     counts: Counter[tuple[str, int]] = Counter()
     worst: Counter[str] = Counter()
     strays = 0

@@ -15,6 +15,7 @@ UNIT = re.compile(r"(_(mm|mm2|mm3|in|deg|hu|ijk|s|ml|pt|index|per_mm)$|^unit_|_f
 # Plain numbers: probabilities, ratios, counts, and the scaling of stored values.
 PLAIN = re.compile(r"^(p_|n_|share|ratio|fraction|factor)|_(ratio|fraction|factor|share)$")
 NAMED = {
+    "padding": "as stored, like the pixels",
     "slope": "HU per stored unit, as the file format names it",
     "inter": "HU, as the file format names it",
     "value": "in the unit that the row or finding names beside it",

@@ -97,14 +97,18 @@ def test_missing_directory_other_kinds_and_no_permission(tmp_path):
     for content, words in (
         (b"%PDF-1.7 ....", "PDF"),
         (b"\x89PNG\r\n....", "PNG"),
-        (b"PK\x03\x04.....", "ZIP"),
-        (bytes(128) + b"DICM" + bytes(50), "DICOM"),
         (b"\0\1\2\3" * 50, "not known"),
         (b"just some words\nand more", "not known"),
         (b"", "empty"),
     ):
         path = write(tmp_path / "x.dat", content)
         assert words in refusal(path, recognise)
+        assert words in refusal(path, inspect_volume)
+    for content, words in (
+        (b"PK\x03\x04.....", "ZIP"),
+        (bytes(128) + b"DICM" + bytes(50), "no slice of a CT"),
+    ):
+        path = write(tmp_path / "x.dat", content)
         assert words in refusal(path, inspect_volume)
     fifo = tmp_path / "fifo"
     os.mkfifo(fifo)

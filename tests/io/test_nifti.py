@@ -196,9 +196,9 @@ def test_hash_is_that_of_the_content(tmp_path):
         assert read_nifti(write(tmp_path / "d.nii", content)).sha256 != plain.sha256
     digest = hashlib.sha256()
     header = parse_header(nifti1(hu)[:544])
-    from entrypoint.io.nifti import _meta
+    from entrypoint.io.nifti import voxel_meta
 
-    digest.update(_meta(header, place(header).grid))
+    digest.update(voxel_meta(place(header).grid, header.dtype, slope=1.0, inter=0.0))
     digest.update(np.asarray(hu).astype("<i2").tobytes(order="F"))
     assert digest.hexdigest() == plain.sha256
 
