@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from entrypoint.api.common import Progress
-from entrypoint.io.nifti import LoadedVolume, read_nifti
+from entrypoint.io.nifti import LoadedVolume
 from entrypoint.io.record import read_plan
+from entrypoint.io.volume_file import read_volume_file
 from entrypoint.planning.model import Plan, Seat, Side
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def report(
     made = plan if isinstance(plan, Plan) else read_plan(plan)
     if isinstance(volume, str | Path):
         say("reading the volume")
-        volume = read_nifti(volume)
+        volume = read_volume_file(volume)
     if volume is not None:
         check_match(made, volume.sha256)
         made = dataclasses.replace(made, practice=made.practice or volume.practice)

@@ -112,8 +112,8 @@ def check(
 
     with progress_shown(quiet=quiet) as progress:
         made = api.check_ct(
-            volume, wanted, series=series, within=Within(within_deg=within_deg, within_mm=within_mm),
-            landmarks=landmarks, rule=rule, label=label, progress=progress,
+            volume, wanted, within=Within(within_deg=within_deg, within_mm=within_mm),
+            series=series, landmarks=landmarks, rule=rule, label=label, progress=progress,
         )  # fmt: skip
     if json is not None:
         from entrypoint.io.check_record import dumps_check

@@ -7,17 +7,22 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import Quiet, SeatOn, Sides
+from entrypoint.cli.options import Quiet, SeatOn, Series, Sides
 
 
 def report(
-    plan: Annotated[str, typer.Argument(metavar="PLAN", help="A plan record (plan --json).")],
+    plan: Annotated[str, typer.Argument(metavar="PLAN", help="A plan record, or a check record.")],
     out: Annotated[
         str, typer.Option(metavar="FILE", help="The page, a file that ends in .html.")
     ],
     volume: Annotated[
         str | None,
         typer.Option(metavar="CT", help="The plan's own volume; without it, only the tapes."),
+    ] = None,
+    series: Series = None,
+    path: Annotated[
+        str | None,
+        typer.Option(metavar="LABEL", help="Which path, where a check record holds several."),
     ] = None,
     side: Annotated[
         Sides, typer.Option(help="The PATIENT'S side; those of the plan by default.")
@@ -53,16 +58,17 @@ def report(
 
     check_target(out, force=force)
     not_an_input(out, plan, volume)
-    made = api.read_plan(plan)
+    made = api.read_plan_or_path(plan, path)
     sides = tuple(made.sides) if side is Sides.BOTH else (Side(side.value),)
     with progress_shown(quiet=quiet) as progress:
+        loaded = None if volume is None else api.read_volume(volume, series=series)
         page = api.report(
-            made, volume, sides=sides, person="adult" if adult else "child" if child else None,
+            made, loaded, sides=sides, person="adult" if adult else "child" if child else None,
             stop_seats_on=None if stop_seats_on is None else stop_seats_on.value,
             progress=progress,
         )  # fmt: skip
-    path = write_text(out, page, force=force)
-    write_stdout(f"{path.name}\n")
+    written = write_text(out, page, force=force)
+    write_stdout(f"{written.name}\n")
     found = [*made.findings, *(f for s in sides for f in made.sides[s].findings)]
     if any(f.level is Level.STOP for f in found):
         raise typer.Exit(1)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import Force, GroundOf, Sides, room_of
+from entrypoint.cli.options import Force, GroundOf, Series, Sides, room_of
 
 
 class Figure(StrEnum):
@@ -31,6 +31,7 @@ def teach(
         str | None,
         typer.Option(metavar="CT", help="A scan of your own; without it, a practice head."),
     ] = None,
+    series: Series = None,
     side: Annotated[
         Sides | None,
         typer.Option(help="The PATIENT'S side that is shown; needed with --volume. [right]"),
@@ -69,8 +70,9 @@ def teach(
         for file in _files(name, blank=blank):
             check_target(folder / file, force=force)
     with progress_shown(quiet=False) as progress:
+        loaded = None if volume is None else api.read_volume(volume, series=series)
         made = api.teach(
-            wanted, volume, side=Side(shown.value), blank=blank, ground=ground.value,
+            wanted, loaded, side=Side(shown.value), blank=blank, ground=ground.value,
             size_mm=room, progress=progress,
         )  # fmt: skip
         last = None

@@ -183,7 +183,7 @@ def _decoded(frame: Frame, content: bytes) -> NDArray[Any]:
     if not plugins:
         raise FileRefused(
             found="no decoder for the compression of this series is installed",
-            expected="the packages of requirements.txt, and for JPEG and JPEG lossless the extra jpeg",
+            expected="the packages of requirements.txt; for JPEG, lossless or not, the extra jpeg",
             next_step="install entrypoint[jpeg] (GPL-3.0), or export the series uncompressed",
         )
     encapsulated = content[frame.pixels_at :]

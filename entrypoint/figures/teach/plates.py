@@ -23,7 +23,8 @@ from entrypoint.figures.teach import (
 from entrypoint.figures.teach.head import TeachingHead, practice_head, scanned_head
 from entrypoint.figures.teach.model import Lesson, NotDrawn
 from entrypoint.figures.teach.page import HEIGHT_IN, WIDTH_IN
-from entrypoint.io.nifti import LoadedVolume, read_nifti
+from entrypoint.io.nifti import LoadedVolume
+from entrypoint.io.volume_file import read_volume_file
 from entrypoint.planning.model import Side
 
 __all__ = ["PLATES", "RECORD", "beside", "files_of", "lessons", "teach"]
@@ -124,7 +125,7 @@ def teach(
         say("making a practice head")
         head = practice_head(Side(side))
     else:
-        loaded = volume if isinstance(volume, LoadedVolume) else read_nifti(volume)
+        loaded = volume if isinstance(volume, LoadedVolume) else read_volume_file(volume)
         head = scanned_head(loaded, Side(side), progress=progress)
     for lesson in lessons(head, names, blank=blank, ground=ground, size_mm=size_mm):
         say(f"drawing: {lesson.name}")
