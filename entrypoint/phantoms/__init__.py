@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from entrypoint.phantoms.conditions.catalogue import CONDITIONS, plant, planted_sides
+from entrypoint.phantoms.conditions.catalogue import CONDITIONS, PLACED, plant, planted_sides
 from entrypoint.phantoms.files import head_files, landmark_dict
 from entrypoint.phantoms.fov import FIELDS
 from entrypoint.phantoms.grid import GridSpec
@@ -15,6 +15,7 @@ from entrypoint.phantoms.storage import STORAGE, stored_bytes
 
 __all__ = [
     "CONDITIONS",
+    "PLACED",
     "FIELDS",
     "PRACTICE",
     "STORAGE",
