@@ -37,7 +37,7 @@ from entrypoint.reference import spread
 from entrypoint.volume.facts import FileFacts
 from entrypoint.volume.volume import Volume
 
-__all__ = ["plan_from_parts", "plan_from_volume"]
+__all__ = ["looked_at_on", "plan_from_parts", "plan_from_volume"]
 
 FloatArray = NDArray[np.float64]
 _FWHM_PER_SIGMA = 2.3548
@@ -142,7 +142,7 @@ def plan_from_parts(
         midsagittal_plane=plane,
         coronal_suture=_suture_record(suture),
         findings=ordered(whole),
-        looked_at=_looked_at(measured, unmeasured, suture, head, corridors),
+        looked_at=looked_at_on(measured, unmeasured, suture, head, corridors),
         quality=_quality(head, measured, facts),
         practice=bool(facts and facts.practice),
     )
@@ -223,13 +223,23 @@ def _quality(head: CtHead, sites: list[Site], facts: FileFacts | None) -> ImageQ
     )
 
 
-def _looked_at(
+def looked_at_on(
     sites: list[Site],
     refused: list[Side],
     suture: CtSuture,
     head: CtHead,
     corridors: Mapping[Side, CorridorRead],
 ) -> LookedAt:
+    """What was looked at along the paths of some sites, and what could not be.
+
+    Parameters
+    ----------
+    sites : list of Site
+    refused : list of Side
+        On which nothing could be measured.
+    suture, head : CtSuture, CtHead
+    corridors : mapping of Side to CorridorRead
+    """
     checked = [
         "distance to the midline",
         "distance to the sagittal sinus envelope (published, not this head's own vein)",

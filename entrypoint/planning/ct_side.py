@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,15 +38,41 @@ from entrypoint.planning.model import (
 )
 from entrypoint.planning.moved import Margins, Replan, moved_point
 from entrypoint.planning.odds import combined_sd, probability_below
+from entrypoint.planning.path_findings import midline_crossed
 from entrypoint.reference import spread, value
 
-__all__ = ["side_plan"]
+__all__ = ["PointSpreads", "side_plan", "tape_spreads"]
 
 FloatArray = NDArray[np.float64]
 
 # Interpolation on a surface read from voxels of up to a millimetre: measured on phantoms.
 _SURFACE_SD_MM = 0.06
 _MIDLINE_SD_MM = 0.03
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointSpreads:
+    """Standard deviations of a point's place on the scalp: measured, and as readers differ."""
+
+    along_mm: float
+    across_mm: float
+    readers_along_mm: float
+    readers_across_mm: float
+
+
+_AS_GIVEN = PointSpreads(
+    along_mm=_SURFACE_SD_MM, across_mm=_SURFACE_SD_MM, readers_along_mm=0.0, readers_across_mm=0.0
+)
+
+
+def tape_spreads(head: CtHead, point_mm: FloatArray) -> PointSpreads:
+    """Spreads of a point that is placed, or read, by tapes."""
+    return PointSpreads(
+        along_mm=combined_sd(head.nasion_skin_sd_mm, _SURFACE_SD_MM),
+        across_mm=combined_sd(float(head.plane_sd_mm(point_mm)[0]), _SURFACE_SD_MM),
+        readers_along_mm=spread("nasion_definition"),
+        readers_across_mm=spread("plane_definition"),
+    )
 
 
 def side_plan(
@@ -57,8 +85,9 @@ def side_plan(
     rule: Rule,
     *,
     geometry_only: bool,
+    by_tape: bool = True,
 ) -> SidePlan:
-    """Figures and findings of one side.
+    """Figures and findings of one path: the rule's own, or a given one.
 
     Parameters
     ----------
@@ -67,6 +96,9 @@ def side_plan(
         that one could not be measured.
     geometry_only : bool
         A child: no stop and no depths.
+    by_tape : bool
+        The point is the rule's: it moves with the nasion and the plane, as readers differ in both,
+        and with a swelling under either tape. A point given in the scan's own millimetres does not.
 
     Returns
     -------
@@ -85,10 +117,9 @@ def side_plan(
         if site.profile is not None
         else site.foot.foot_mm
     )
-    along_sd = combined_sd(head.nasion_skin_sd_mm, _SURFACE_SD_MM)
-    across_sd = combined_sd(float(head.plane_sd_mm(entry.scalp_entry_mm)[0]), _SURFACE_SD_MM)
+    placed = tape_spreads(head, entry.scalp_entry_mm) if by_tape else _AS_GIVEN
     clearance = _clearance(
-        head, midsagittal, suture, site, rule, foot, inner, tip, along_sd, thickness
+        head, midsagittal, suture, site, rule, foot, inner, tip, placed, thickness
     )
 
     def replan(midline: float, lateral: float) -> Margins:
@@ -110,7 +141,7 @@ def side_plan(
         )
 
     moved = _moved(replan, rule, site, clearance)
-    sinus = judge.sinus_envelope(clearance, rule, side)
+    sinus = (*judge.sinus_envelope(clearance, rule, side), *midline_crossed(clearance, side))
     # No length to set a drill by on a path that a stop finding names.
     stopped = any(f.level is Level.STOP for f in sinus)
     stop = drill_stop(thickness, rule, geometry_only=geometry_only or stopped)
@@ -123,11 +154,13 @@ def side_plan(
         out.append(about.metal("beside the path", on_path=False, distance_mm=site.metal_mm))
     if site.air_in_bone_mm is not None:
         out.append(about.frontal_sinus(site.air_in_bone_mm))
-    out += judge.suture_margin(clearance, rule, moved)
+    point = "the rule's point" if by_tape else "this point"
+    out += judge.suture_margin(clearance, rule, moved, point=point)
     out += judge.midline_margin(clearance, rule)
     out += sinus
     out += judge.skull_thickness(thickness, rule)
-    elsewhere, where = _swelling_elsewhere(head, site, other)
+    elsewhere, where = _swelling_elsewhere(head, site, other) if by_tape else (None, "")
+    out += judge.tilt(site.tilt_deg)
     out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)
     out += judge.drill_stop_withheld(thickness)
     out += judge.engagement_too_deep(thickness, rule)
@@ -142,15 +175,15 @@ def side_plan(
         out += judge.tip_outside_skull(_inside(head, tip), rule.sensor_depth_mm)
     return SidePlan(
         scalp_entry_mm=entry.scalp_entry_mm,
-        scalp_entry_sd_along_mm=along_sd,
-        scalp_entry_sd_across_mm=across_sd,
-        scalp_entry_definition_sd_along_mm=spread("nasion_definition"),
-        scalp_entry_definition_sd_across_mm=spread("plane_definition"),
+        scalp_entry_sd_along_mm=placed.along_mm,
+        scalp_entry_sd_across_mm=placed.across_mm,
+        scalp_entry_definition_sd_along_mm=placed.readers_along_mm,
+        scalp_entry_definition_sd_across_mm=placed.readers_across_mm,
         outer_table_mm=foot,
         inner_table_mm=inner,
         sensor_tip_mm=tip,
         unit_inward=inward,
-        tilt_deg=0.0,
+        tilt_deg=site.tilt_deg,
         tapes=_with_bone(entry.tapes, head, entry.midline_point_mm),
         thickness=thickness,
         clearance=clearance,
@@ -184,7 +217,7 @@ def _thickness(site: Site, other: Site | None) -> Thickness:
         skull_definition_sd_mm=spread("skull_definition"),
         scalp_other_side_mm=others,
         thinnest_near_mm=site.thinnest_near_mm,
-        slant_factor=1.0,
+        slant_factor=site.slant_factor,
     )
 
 
@@ -208,16 +241,18 @@ def _clearance(
     foot: FloatArray,
     inner: FloatArray | None,
     tip: FloatArray | None,
-    along_sd: float,
+    placed: PointSpreads,
     thickness: Thickness,
 ) -> Clearance:
     side, entry = site.side, site.entry
     got = _to_suture(foot, entry.unit_backward, suture, midsagittal)
     # The entry's error along the tape and the suture's own both enter its distance to it.
-    sd = combined_sd(along_sd, suture.sd_mm[side])
-    definition = combined_sd(spread("suture_definition"), spread("nasion_definition"))
+    sd = combined_sd(placed.along_mm, suture.sd_mm[side])
+    definition = combined_sd(spread("suture_definition"), placed.readers_along_mm)
     if suture.how[side] is How.ESTIMATED:
-        definition = combined_sd(definition, spread("nasion_deepest_offset"))
+        # An estimate starts from the nasion itself, wherever the point is.
+        started = spread("nasion_definition"), spread("nasion_deepest_offset")
+        definition = combined_sd(spread("suture_definition"), *started)
 
     def away(p: FloatArray | None) -> float | None:
         return None if p is None else float(midline_clearances_mm(p[None], midsagittal, side)[0])
@@ -262,7 +297,7 @@ def _moved(replan: Replan, rule: Rule, site: Site, clearance: Clearance) -> Move
     )
     if not broken:
         return None
-    start = (rule.midline_arc_mm, site.entry.tapes.lateral_taut_mm)
+    start = (site.entry.tapes.midline_taut_mm, site.entry.tapes.lateral_taut_mm)
     try:
         return moved_point(
             replan,
@@ -277,8 +312,6 @@ def _moved(replan: Replan, rule: Rule, site: Site, clearance: Clearance) -> Move
 
 def _with_bone(tapes: Tapes, head: CtHead, midline_point_mm: FloatArray) -> Tapes:
     """Tapes with the arc on bone under the midline point."""
-    from dataclasses import replace
-
     if head.nasion_bone_mm is None:
         return tapes
     return replace(

@@ -47,7 +47,8 @@ class Site:
     side: Side
     entry: Entry
     patch: BonePatch
-    foot: Foot
+    foot: Foot  # where the path meets the outer table, and the outward normal there
+    unit_inward: FloatArray  # of the path
     profile: SkullProfile | None
     no_bone: str | None
     no_bone_mm: float
@@ -56,11 +57,23 @@ class Site:
     air_in_bone_mm: float | None
     thinnest_near_mm: float | None
     lateral_scalp: LateralScalp
+    square_skull_mm: float | None = None  # of a tilted path: the skull square to it at its foot
 
     @property
-    def unit_inward(self) -> FloatArray:
-        """Direction of the path."""
-        return -self.foot.unit_outward
+    def tilt_deg(self) -> float:
+        """Angle of the path from the perpendicular at its foot; exactly 0 for a square one."""
+        square = -self.foot.unit_outward
+        off = float(np.linalg.norm(np.cross(square, self.unit_inward)))
+        return float(np.degrees(np.arctan2(off, square @ self.unit_inward)))
+
+    @property
+    def slant_factor(self) -> float | None:
+        """Bone along the path over bone square to it; None where that is not known."""
+        if self.tilt_deg == 0.0:
+            return 1.0
+        if self.profile is None or self.square_skull_mm is None:
+            return None
+        return self.profile.skull_mm / self.square_skull_mm
 
     @property
     def scalp_mm(self) -> float:
@@ -168,12 +181,39 @@ def read_site(
     """
     entry, lateral = place_on_ct(head, tape, midsagittal, rule, side, rule.midline_arc_mm, None)
     patch, foot = foot_on_bone(head, entry)
+    return site_along(head, entry, lateral, patch, foot, -foot.unit_outward, suture_mm)
+
+
+def site_along(
+    head: CtHead,
+    entry: Entry,
+    lateral: LateralScalp,
+    patch: BonePatch,
+    foot: Foot,
+    unit_inward: FloatArray,
+    suture_mm: FloatArray | None,
+) -> Site:
+    """Thickness along a path and what lies near it, whether it is square to the bone or not.
+
+    Parameters
+    ----------
+    entry, lateral : Entry, LateralScalp
+        The path's point on the scalp, and its lateral tape.
+    patch : BonePatch
+        Round that point.
+    foot : Foot
+        Where the path meets the outer table.
+    unit_inward : (3,) array
+        Of the path.
+    suture_mm : (n, 3) array, optional
+        As of :func:`read_site`.
+    """
     # A wide suture shows no bone either; a hole over it reaches beyond it.
     known = _near_suture(patch, suture_mm)
     absent = (patch.missing | ~np.isfinite(patch.thickness_mm)) & ~known
     gap = _nearest(patch, foot.foot_mm, absent)
     crack = _nearest(patch, foot.foot_mm, crack_in(patch, head.coarse.levels.soft_hu, known))
-    metal = _metal(head, foot, -foot.unit_outward)
+    metal = _metal(head, foot, unit_inward)
     limit = value("bone_missing_radius")
     no_bone, no_bone_mm = None, 0.0
     too_blurred: float | None = None
@@ -191,7 +231,7 @@ def read_site(
                 head.coarse.levels,
                 patch,
                 entry.scalp_entry_mm,
-                -foot.unit_outward,
+                unit_inward,
                 noise_hu=head.noise_hu,
             )
         except MeasurementError:
@@ -200,12 +240,13 @@ def read_site(
         blur_mm = profile.blur_sigma_mm * _FWHM_PER_SIGMA
         if blur_mm > value("blur_limit"):
             profile, too_blurred = None, blur_mm
-    thinnest, air = (None, None) if profile is None else _fan(head, entry, foot, profile)
+    thinnest, air = (None, None) if profile is None else _fan(head, entry, unit_inward, profile)
     return Site(
-        side=side,
+        side=entry.side,
         entry=entry,
         patch=patch,
         foot=foot,
+        unit_inward=unit_inward,
         profile=profile,
         no_bone=no_bone,
         no_bone_mm=no_bone_mm,
@@ -251,14 +292,13 @@ def _metal(head: CtHead, foot: Foot, unit_inward: FloatArray) -> float | None:
 
 
 def _fan(
-    head: CtHead, entry: Entry, foot: Foot, profile: SkullProfile
+    head: CtHead, entry: Entry, inward: FloatArray, profile: SkullProfile
 ) -> tuple[float, float | None]:
     """Thinnest bone near the path, and the nearest air between the tables.
 
-    Paths within 5 mm of the entry and 4 degrees of the perpendicular; their quick thickness is
-    put on the fitted one's scale by the path itself.
+    Paths within 5 mm of the entry and 4 degrees of the path, for the rule's own the perpendicular;
+    their quick thickness is put on the fitted one's scale by the path itself.
     """
-    inward = -foot.unit_outward
     u, v = tangent_axes(inward, head.frame.unit_anterior)
     radius, tilt = value("stop_near_radius"), np.tan(np.radians(value("stop_near_tilt")))
     places, dirs = [np.zeros(3)], [inward]

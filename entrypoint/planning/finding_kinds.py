@@ -97,6 +97,11 @@ _KINDS = (
         means="The path leaves the perpendicular by more than is usual for this work.",
         do="Compare the path with the perpendicular one.", rows=("tilt_limit", "tilt_freehand")),
     FindingKind(
+        code="path-crosses-midline", title="Path across the midline", levels=(STOP,),
+        means="Between the skin and the tip the path leaves the side of the head that it was named "
+        "for.",
+        do="Check the side, the direction and the coordinate space.", rows=()),
+    FindingKind(
         code="coarse-slices", title="Coarse slices", levels=(NOTE, CAUTION),
         means="The slices are thicker than figures of the skull need; the errors given are wider.",
         do="Use thinner slices of the same scan, where they were kept.",

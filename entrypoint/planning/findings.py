@@ -89,7 +89,12 @@ def _in_front(value_mm: float) -> str:
 
 
 def suture_margin(
-    clearance: Clearance, rule: Rule, moved: MovedPoint | None = None, *, on: str = "this scan"
+    clearance: Clearance,
+    rule: Rule,
+    moved: MovedPoint | None = None,
+    *,
+    on: str = "this scan",
+    point: str = "the rule's point",
 ) -> tuple[Finding, ...]:
     """Distance to the coronal suture against the margin, judged on the nearest distance."""
     have = clearance.suture_nearest_mm
@@ -103,7 +108,7 @@ def suture_margin(
     if have >= rule.suture_margin_mm and p <= value("probability_caution"):
         return ()
     text = (
-        f"on {on} the rule's point lies {_in_front(have)} "
+        f"on {on} {point} lies {_in_front(have)} "
         f"({_suture_interval(have, combined_sd(sd, definition))}); about {count_of(p, 100)} in 100 "
         f"such placements would lie nearer than {rule.suture_margin_mm:.0f} mm"
     )

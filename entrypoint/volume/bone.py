@@ -23,6 +23,7 @@ _BELOW_MM = 48.0
 # Texture of coarse slices drops by 0.2 to 0.34 in both tables at once; a crack somewhere by more.
 _CRACK_DROP, _CRACK_DEPTH = 0.2, 0.36
 _CRACK_LENGTH_MM = 6.0
+_LEAST_INWARD, _MET_MM = 0.17, 0.05  # a path within 10 degrees of the skin meets no bone near it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,6 +258,49 @@ def square_foot(
             return Foot(foot_mm=new, unit_outward=outward, turns=turn + 1)
         foot = 0.5 * (foot + new) if turn > 8 else new
     return Foot(foot_mm=foot, unit_outward=outward, turns=most_turns)
+
+
+def foot_along(
+    patch: BonePatch, point_mm: FloatArray, unit_inward: FloatArray, *, radius_mm: float = 10.0
+) -> Foot:
+    """Where a path of a given direction meets the outer table, and the table's normal there.
+
+    Parameters
+    ----------
+    patch : BonePatch
+    point_mm : (3,) array
+        On the scalp.
+    unit_inward : (3,) array
+    radius_mm : float
+        Of the outer table over which the normal is the mean, as of :func:`square_foot`.
+
+    Returns
+    -------
+    Foot
+
+    Raises
+    ------
+    MeasurementError
+        The path does not meet the patch.
+    """
+    along = float(unit_inward @ patch.unit_inward)
+    half = float(patch.offsets_mm[-1])
+    if along > _LEAST_INWARD:
+        foot = _meets(patch, point_mm, unit_inward)
+        r = foot - patch.origin_mm
+        u, v, deep = (float(r @ a) for a in (patch.unit_u, patch.unit_v, patch.unit_inward))
+        on_patch = max(abs(u), abs(v)) <= half
+        if on_patch and abs(patch.height_at(u, v) - deep) < _MET_MM:
+            centroids, areas = _facets(patch)
+            near = np.linalg.norm(centroids - foot, axis=1) <= radius_mm
+            total = areas[near].sum(axis=0)
+            if float(np.linalg.norm(total)) > 0.0:
+                return Foot(foot_mm=foot, unit_outward=total / np.linalg.norm(total), turns=1)
+    raise MeasurementError(
+        found="the path does not meet the skull near its point on the skin",
+        expected="a path that goes through the bone",
+        next_step="check the direction and the coordinate space (RAS or LPS)",
+    )
 
 
 def _facets(patch: BonePatch) -> tuple[FloatArray, FloatArray]:
