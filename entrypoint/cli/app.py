@@ -13,6 +13,7 @@ from typing import Annotated
 
 import typer
 
+from entrypoint.cli.after import after
 from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
@@ -46,6 +47,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     vary: "Tabulate every figure on a CT over a grid of rules.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
+    after: "Compare a scan after placement with its plan.",
     model: "Make a head to print or to show, from a CT.",
     inspect: "Say what a volume file holds and what is missing.",
     explain: "Say what a finding means and where its limit is from.",

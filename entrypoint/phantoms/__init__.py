@@ -15,8 +15,8 @@ from entrypoint.phantoms.storage import STORAGE, stored_bytes
 
 __all__ = [
     "CONDITIONS",
-    "PLACED",
     "FIELDS",
+    "PLACED",
     "PRACTICE",
     "STORAGE",
     "Case",

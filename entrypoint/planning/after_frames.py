@@ -138,9 +138,9 @@ def by_landmarks(parts: CtParts, plan: Plan) -> Overlay:
     across = np.eye(3) - np.outer(normal, normal)
     covariance = np.zeros((6, 6))
     covariance[:3, :3] = tilt**2 * across + more / lever * np.outer(normal, normal)
-    covariance[3:, 3:] = plane_sd**2 * np.outer(normal, normal) + more / float(
-        weight.sum()
-    ) * across
+    covariance[3:, 3:] = (
+        plane_sd**2 * np.outer(normal, normal) + more / float(weight.sum()) * across
+    )
     return Overlay(
         plan_from_after=_named(
             Rigid(rotation=rotation, translation=translation, target="p", source="a")

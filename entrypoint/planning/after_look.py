@@ -77,12 +77,8 @@ def look_along(
     turn = 2.0 * np.pi * np.arange(_SECTORS) / _SECTORS
     u, v = tangent_axes(bolt.unit_inward, towards)
     ring = np.cos(turn)[:, None] * u + np.sin(turn)[:, None] * v
-    share = np.clip(
-        (depths - bolt.end_mm) / max(tip_mm - bolt.end_mm, _STEP_MM), 0.0, 1.0
-    )
-    course = (
-        bolt.foot_mm + depths[:, None] * bolt.unit_inward + share[:, None] * tip_offset_mm
-    )
+    share = np.clip((depths - bolt.end_mm) / max(tip_mm - bolt.end_mm, _STEP_MM), 0.0, 1.0)
+    course = bolt.foot_mm + depths[:, None] * bolt.unit_inward + share[:, None] * tip_offset_mm
     at = course[:, None, None] + _RADII_MM[None, :, None, None] * ring[None, None]
     hu = volume.sample_hu(at)
     other = volume.sample_hu(midsagittal.mirror(at.reshape(-1, 3)).reshape(at.shape))
@@ -125,7 +121,7 @@ def _denser(
     """Runs of depth at which a wedge beside the path reads denser than brain there."""
     rows = round(_WINDOW_MM / _STEP_MM)
     near = judged & (_RADII_MM[None, :] <= _NEAR_MM)
-    outer = (_RADII_MM >= _OUTER_MM[0]) & (_RADII_MM <= _OUTER_MM[1])
+    outer = (_OUTER_MM[0] <= _RADII_MM) & (_OUTER_MM[1] >= _RADII_MM)
     kept = np.where((hu > _KEPT_HU[0]) & (hu < _KEPT_HU[1]), hu, np.nan)
     beside = np.where((other > _KEPT_HU[0]) & (other < _KEPT_HU[1]), other, np.nan)
     brain = float(np.nanmedian(beside)) if np.isfinite(beside).any() else np.nan

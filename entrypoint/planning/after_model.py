@@ -174,7 +174,7 @@ class AfterPlacement:
 
     tool_version: str
     side_planned: Side
-    side_found: Side
+    side_found: Side | None  # None: too near to the midline to be told
     input: InputInfo
     plan_input: InputInfo
     rule: Rule

@@ -319,9 +319,7 @@ def _robust_line(
     return coef[0], coef[1], spread, np.array([1.0 / total, 1.0 / max(lever, 1e-9)])
 
 
-def _foot(
-    patch: BonePatch, point: FloatArray, inward: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _foot(patch: BonePatch, point: FloatArray, inward: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Where a line meets the bridged outer table, and the table's inward normal there."""
     q = point - patch.origin_mm
     t = 0.0
@@ -355,7 +353,10 @@ def _foot(
         off = np.abs(depth - design @ coef)
         keep = off < max(0.4, 3.0 * float(np.median(off)))
     square = patch.unit_inward - coef[1] * patch.unit_u - coef[2] * patch.unit_v
-    foot = foot + (coef[0] - float((foot - patch.origin_mm) @ patch.unit_inward)) / float(
-        inward @ patch.unit_inward
-    ) * inward
+    foot = (
+        foot
+        + (coef[0] - float((foot - patch.origin_mm) @ patch.unit_inward))
+        / float(inward @ patch.unit_inward)
+        * inward
+    )
     return foot, square / np.linalg.norm(square)

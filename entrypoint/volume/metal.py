@@ -65,9 +65,7 @@ class VaultRadii:
         phi = np.degrees(np.arctan2(local[:, 2], local[:, 1]))
         phi = np.where(phi < -90.0, phi + 360.0, phi)
         lam = np.degrees(np.arcsin(np.clip(local[:, 0] / np.maximum(r, 1e-9), -1.0, 1.0)))
-        index = np.stack(
-            [(phi - self.phi_deg[0]) / _STEP_DEG, (lam - self.lam_deg[0]) / _STEP_DEG]
-        )
+        index = np.stack([(phi - self.phi_deg[0]) / _STEP_DEG, (lam - self.lam_deg[0]) / _STEP_DEG])
         vault = ndimage.map_coordinates(self.radius_mm, index, order=1, mode="nearest")
         over = (
             (phi >= _VAULT_PHI_DEG[0])

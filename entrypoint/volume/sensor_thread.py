@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from entrypoint.volume.bone import tangent_axes
 from entrypoint.volume.bolt import FoundBolt
+from entrypoint.volume.bone import tangent_axes
 from entrypoint.volume.rays import FloatArray
 
 if TYPE_CHECKING:

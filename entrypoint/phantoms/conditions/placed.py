@@ -88,9 +88,7 @@ class PlacedBolt(Condition):
         """Outer-table point and inward unit direction of the axis, head frame."""
         from entrypoint.phantoms.site import crossings
 
-        place = site_direction(
-            head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm
-        )
+        place = site_direction(head, self.side, ahead_mm=self.ahead_mm, lateral_mm=self.lateral_mm)
         foot, inward = head.foot(place)
         patch = Patch.at(_point(foot))
         front = unit(patch.along - (patch.along @ inward) * inward)
