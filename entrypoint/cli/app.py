@@ -17,6 +17,7 @@ from entrypoint.cli.after import after
 from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
+from entrypoint.cli.log import log
 from entrypoint.cli.map import map_
 from entrypoint.cli.model import model
 from entrypoint.cli.phantom import phantom
@@ -47,6 +48,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     vary: "Tabulate every figure on a CT over a grid of rules.",
     draw: "Draw a plan: its path, the bone, the site map, the tapes.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
+    log: "Log what was done beside its plan, for audit.",
     after: "Compare a scan after placement with its plan.",
     model: "Make a head to print or to show, from a CT.",
     inspect: "Say what a volume file holds and what is missing.",

@@ -15,6 +15,7 @@ class Record(StrEnum):
     MAP = "map"
     RULES = "rules"
     AFTER = "after"
+    LOG = "log"
 
 
 def schema(
@@ -37,6 +38,12 @@ def schema(
         from entrypoint.io.after_record import after_schema_text
 
         write_stdout(after_schema_text())
+        return
+    if record is Record.LOG:
+        from entrypoint.io.log_lines import LOG
+        from entrypoint.io.schema import text_of
+
+        write_stdout(text_of(LOG))
         return
     from entrypoint.io.schema import schema_text
 

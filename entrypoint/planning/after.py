@@ -124,7 +124,7 @@ def after_placement(
     found = nearest if told else None
     against = AgainstPlan()
     if found is side and planned is not None and overlay is not None:
-        against = _against(path, sensor, plan, planned, overlay, line, before is not None)
+        against = _against(path, sensor, plan, planned, overlay, line, on_before)
     findings = (
         *judge.about_side(side, found, away),
         *judge.about_path(path, against, plan.rule, nearest),
@@ -316,7 +316,7 @@ def _against(
     planned: SidePlan,
     overlay: Overlay,
     line: Line,
-    same_scan: bool,
+    on_before: OnBefore | None,
 ) -> AgainstPlan:
     """Distances and angle from the plan, in the plan's frame."""
     move = overlay.plan_from_after
@@ -332,7 +332,7 @@ def _against(
     if path.tapes is not None and planned.tapes is not None:
         # On one scan both tapes start at one nasion: its error is in neither difference.
         sd = apart_sd
-        if not same_scan:
+        if on_before is None:
             sd = combined_sd(path.tapes.midline_arc_sd_mm, planned.scalp_entry_sd_along_mm)
         arcs = _Shift(
             back_mm=path.tapes.midline_arc_mm - planned.tapes.midline_taut_mm,
@@ -347,11 +347,15 @@ def _against(
     if depth.below_inner_table_mm is not None and planned.sensor is not None:
         deeper = depth.below_inner_table_mm - plan.rule.sensor_depth_mm
     tip_apart = apart(sensor.tip_mm, planned.sensor_tip_mm)
+    # Scalp swells: on the scan before placement the point is that of the plan's own skin.
+    entry_apart = apart(path.scalp_entry_mm, planned.scalp_entry_mm)
+    if on_before is not None and planned.scalp_entry_mm is not None:
+        entry_apart = float(np.linalg.norm(on_before.skin_mm - planned.scalp_entry_mm))
     return AgainstPlan(
         back_mm=arcs.back_mm,
         away_mm=arcs.away_mm,
         arcs_sd_mm=arcs.sd_mm,
-        entry_apart_mm=apart(path.scalp_entry_mm, planned.scalp_entry_mm),
+        entry_apart_mm=entry_apart,
         outer_table_apart_mm=apart(path.outer_table_mm, planned.outer_table_mm),
         apart_sd_mm=apart_sd,
         turned_deg=turned,

@@ -150,6 +150,16 @@ def _denser(
             there + value("corridor_denser_sides"),
             brain + value("corridor_sure") * 0.75 * scatter,
         )
+        # Streaks are bright in one direction, dark in another, and run on outwards.
+        middle = float(np.nanmedian(own))
+        up, down = most - middle, middle - float(np.nanmin(own))
+        wedge = int(np.nanargmax(own))
+        onward = most - float(wedges[wedge])
+        if middle <= limit and (
+            up < 2.0 * down + 0.5 * value("corridor_denser")
+            or onward < value("corridor_denser_sides")
+        ):
+            continue
         if most > limit:
             with np.errstate(invalid="ignore"):
                 dense = weight & (kept[part] > limit)

@@ -196,6 +196,7 @@ class OnBefore:
     """The same line on the scan before placement; depths along it below that outer table."""
 
     path: PlacedPath  # in the frame of the scan after placement
+    skin_mm: FloatArray  # in the plan's frame
     outer_mm: float  # that outer table, below the foot as the scan after placement shows it
     inner_mm: float | None  # the same for the inner table
     inner_sd_mm: float | None
@@ -267,7 +268,7 @@ def measured_before(
         else "no thickness could be read on the scan before placement either",
         clearance=_carried(before, made, line, foot, inward, tip_mm, over, lean),
     )
-    return OnBefore(path=path, outer_mm=outer, inner_mm=inner, inner_sd_mm=inner_sd)
+    return OnBefore(path=path, skin_mm=skin, outer_mm=outer, inner_mm=inner, inner_sd_mm=inner_sd)
 
 
 def _carried(

@@ -347,7 +347,7 @@ def _foot(patch: BonePatch, point: FloatArray, inward: FloatArray) -> tuple[Floa
     design = np.stack([np.ones_like(a), a, b, a * a, a * b, b * b], axis=1)
     depth = patch.depth_mm[use]
     keep = np.ones(len(depth), dtype=bool)
-    coef = np.zeros(6)
+    coef: FloatArray = np.zeros(6)
     for _ in range(3):
         coef, *_ = np.linalg.lstsq(design[keep], depth[keep], rcond=None)
         off = np.abs(depth - design @ coef)

@@ -34,7 +34,8 @@ _GAP_MM, _LONGEST_GAP_MM = 4.0, 35.0
 _LEAST_RUN_MM = 1.5
 _MOST_HU = 1200.0  # more contrast counts no more: one bright spot must not draw the course
 _TURN_COST_HU = 12.0
-_PLATEAU_MM = 3.0
+_LEAD_MM = (5.0, 1.5)  # before the tip, where its contrast is whole
+_BLOOM_MM, _BLOOM_PER_VOXEL = 0.6, 0.8
 _LEAST_SD_MM, _SD_PER_VOXEL = 0.25, 0.25
 
 
@@ -86,13 +87,13 @@ def follow_sensor(volume: Volume, bolt: FoundBolt, towards: FloatArray) -> Senso
     inward = bolt.unit_inward
     u, v = tangent_axes(inward, towards)
     n = int(_WIDE_MM / _GRID_MM)
-    o = _GRID_MM * np.arange(-n, n + 1)
+    o: FloatArray = _GRID_MM * np.arange(-n, n + 1, dtype=float)
     uu, vv = np.meshgrid(o, o, indexing="ij")
     depths = np.arange(bolt.end_mm - 3.0, _DEEPEST_MM, _STEP_MM)
     plane = uu[..., None] * u + vv[..., None] * v
     at = bolt.foot_mm + depths[:, None, None, None] * inward + plane[None]
     hu = volume.sample_hu(at)
-    seen = np.isfinite(hu).all(axis=(1, 2))
+    seen = np.asarray(np.isfinite(hu).all(axis=(1, 2)))
     if not seen.any():
         return None
     last = int(np.argmin(seen)) if not seen.all() else len(seen)
@@ -124,21 +125,20 @@ def follow_sensor(volume: Volume, bolt: FoundBolt, towards: FloatArray) -> Senso
     row = np.arange(len(depths))
     own = contrast[row, course[:, 0] + shift, course[:, 1] + shift]
     counts = own > np.maximum(_SIGMAS * noise, _LEAST_HU)
-    # The bolt's own bloom just below it is no sensor.
-    counts &= below > 1.0
+    # The bolt's own bloom just below it is no sensor: it reaches farther where voxels are coarse.
+    voxel = float(np.abs(inward) @ _voxel_along(volume))
+    counts &= below > _BLOOM_MM + _BLOOM_PER_VOXEL * voxel
     runs = _runs(counts, own, depths, bolt.end_mm)
     if not runs:
         return None
     end = runs[-1][1]
-    level = float(np.percentile(own[max(0, end - int(_PLATEAU_MM / _STEP_MM)) : end + 1], 75))
-    tip_depth = _half_fall(depths, own, end, level)
+    tip_depth, level = _tip(depths, own, runs[-1])
     i, j = _place_near(course, end)
     offset = (o[core][i] * u) + (o[core][j] * v)
     refined = _centred(contrast, end, (i + shift, j + shift), o)
     offset = refined[0] * u + refined[1] * v
     lengths = sum(depths[b] - depths[a] + _STEP_MM for a, b in runs)
     start = min(bolt.end_mm + 1.0, float(depths[runs[0][0]]))
-    voxel = float(np.abs(inward) @ _voxel_along(volume))
     return SensorThread(
         tip_mm=bolt.foot_mm + tip_depth * inward + offset,
         tip_depth_mm=float(tip_depth),
@@ -200,6 +200,27 @@ def _runs(
             taken.append((a, b))
             reached = float(depths[b])
     return taken
+
+
+def _tip(depths: FloatArray, own: FloatArray, run: tuple[int, int]) -> tuple[float, float]:
+    """Depth of the tip, and the contrast of what leads to it.
+
+    A threshold is passed beyond the tip, by the blur: what is half of the contrast is taken from
+    the part before the tip, found again with each new tip.
+    """
+    start, end = run
+    tip = float(depths[end])
+    level = float(np.max(own[start : end + 1]))
+    for _ in range(6):
+        lead = (depths >= tip - _LEAD_MM[0]) & (depths <= tip - _LEAD_MM[1])
+        lead &= depths >= depths[start]
+        if lead.sum() >= 2:
+            level = float(np.median(own[lead]))
+        new = _half_fall(depths, own, end, level)
+        if abs(new - tip) < 0.02:
+            break
+        tip = new
+    return tip, level
 
 
 def _half_fall(depths: FloatArray, own: FloatArray, end: int, level: float) -> float:
