@@ -157,7 +157,7 @@ def _opened(path: Path, *, writing: bool) -> Iterator[IO[bytes]]:
     with os.fdopen(handle, "r+b" if writing else "rb", buffering=0) as stream:
         if not stat.S_ISREG(os.fstat(handle).st_mode):
             raise _refused("the log is no ordinary file", "an ordinary file")
-        yield stream  # type: ignore[misc]
+        yield stream
 
 
 def _refused(found: str, expected: str) -> OutputRefused:

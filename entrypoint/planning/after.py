@@ -179,17 +179,28 @@ def _overlay(parts: CtParts, before: CtParts | None, plan: Plan) -> tuple[Overla
     if before is None:
         return rough, Frames(
             by=Compared.LANDMARKS,
-            plan_from_after=rough.plan_from_after.matrix(),
+            **_placed(rough),
             landmarks=rough.landmarks,
         )
     fine = by_skull(parts.head, before.head, rough.plan_from_after)
     assert fine.match is not None
     return fine, Frames(
         by=Compared.SKULL,
-        plan_from_after=fine.plan_from_after.matrix(),
+        **_placed(fine),
         apart_mm=fine.match.apart_mm,
         apart_75_mm=fine.match.apart_75_mm,
     )
+
+
+def _placed(overlay: Overlay) -> dict[str, FloatArray]:
+    """An overlay as the record holds it."""
+    turn = overlay.plan_from_after.rotation
+    return {
+        "unit_right_in_plan": turn[:, 0],
+        "unit_anterior_in_plan": turn[:, 1],
+        "unit_superior_in_plan": turn[:, 2],
+        "origin_in_plan_mm": overlay.plan_from_after.translation,
+    }
 
 
 def _by_frames(parts: CtParts, before: CtParts) -> Overlay:

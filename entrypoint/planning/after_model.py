@@ -66,13 +66,26 @@ class Frames:
     """How the two scans were brought into one frame, and how well."""
 
     by: Compared
-    plan_from_after: FloatArray | None = None  # (4, 4), mm
+    # Where the axes and the origin of the scan's world lie in the plan's.
+    unit_right_in_plan: FloatArray | None = None
+    unit_anterior_in_plan: FloatArray | None = None
+    unit_superior_in_plan: FloatArray | None = None
+    origin_in_plan_mm: FloatArray | None = None
     sd_mm: float | None = None  # at the bolt, one axis
     sd_deg: float | None = None
     apart_mm: float | None = None  # middle of the distances of the outer tables, by the skull
     apart_75_mm: float | None = None  # three quarters lie nearer
     landmarks: tuple[str, ...] = ()  # those that were compared, without the skull
     why_not: str = ""
+
+    def plan_from_after(self) -> FloatArray | None:
+        """The same as a matrix (4, 4), mm."""
+        axes = (self.unit_right_in_plan, self.unit_anterior_in_plan, self.unit_superior_in_plan)
+        if self.origin_in_plan_mm is None or any(a is None for a in axes):
+            return None
+        out = np.eye(4)
+        out[:3] = np.column_stack([*(a for a in axes if a is not None), self.origin_in_plan_mm])
+        return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -345,11 +345,11 @@ def _foot(patch: BonePatch, point: FloatArray, inward: FloatArray) -> tuple[Floa
         )
     a, b = uu[use], vv[use]
     design = np.stack([np.ones_like(a), a, b, a * a, a * b, b * b], axis=1)
-    depth = patch.depth_mm[use]
-    keep = np.ones(len(depth), dtype=bool)
+    depth: FloatArray = patch.depth_mm[use]
+    keep: NDArray[np.bool_] = np.ones(len(depth), dtype=bool)
     coef: FloatArray = np.zeros(6)
     for _ in range(3):
-        coef, *_ = np.linalg.lstsq(design[keep], depth[keep], rcond=None)
+        coef = np.asarray(np.linalg.lstsq(design[keep], depth[keep], rcond=None)[0])
         off = np.abs(depth - design @ coef)
         keep = off < max(0.4, 3.0 * float(np.median(off)))
     square = patch.unit_inward - coef[1] * patch.unit_u - coef[2] * patch.unit_v

@@ -122,7 +122,7 @@ def _errors(
         out["skull, mm (scan before)"] = (path.skull_mm - truth["skull_mm"], path.skull_sd_mm)
     true = before.head.world_from_head @ np.linalg.inv(after.head.world_from_head)
     for name, which in (("the skull", made), ("landmarks", alone)):
-        move = which.frames.plan_from_after
+        move = which.frames.plan_from_after()
         if move is None:
             continue
         turned = move[:3, :3] @ true[:3, :3].T
