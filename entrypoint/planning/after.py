@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -123,8 +123,10 @@ def after_placement(
     looked = _look(parts, line, thread, inner_mm)
     found = nearest if told else None
     against = AgainstPlan()
-    if found is side and planned is not None and overlay is not None:
-        against = _against(path, sensor, plan, planned, overlay, line, on_before)
+    if found is side and planned is not None:
+        against = _arcs_and_depth(path, sensor, plan, planned, on_before)
+        if overlay is not None:
+            against = _apart(against, path, sensor, planned, overlay, line, on_before)
     findings = (
         *judge.about_side(side, found, away),
         *judge.about_path(path, against, plan.rule, nearest),
@@ -177,30 +179,24 @@ def _overlay(parts: CtParts, before: CtParts | None, plan: Plan) -> tuple[Overla
         else:
             raise
     if before is None:
-        return rough, Frames(
-            by=Compared.LANDMARKS,
-            **_placed(rough),
-            landmarks=rough.landmarks,
-        )
+        return rough, _frames(Compared.LANDMARKS, rough)
     fine = by_skull(parts.head, before.head, rough.plan_from_after)
-    assert fine.match is not None
-    return fine, Frames(
-        by=Compared.SKULL,
-        **_placed(fine),
-        apart_mm=fine.match.apart_mm,
-        apart_75_mm=fine.match.apart_75_mm,
-    )
+    return fine, _frames(Compared.SKULL, fine)
 
 
-def _placed(overlay: Overlay) -> dict[str, FloatArray]:
+def _frames(by: Compared, overlay: Overlay) -> Frames:
     """An overlay as the record holds it."""
-    turn = overlay.plan_from_after.rotation
-    return {
-        "unit_right_in_plan": turn[:, 0],
-        "unit_anterior_in_plan": turn[:, 1],
-        "unit_superior_in_plan": turn[:, 2],
-        "origin_in_plan_mm": overlay.plan_from_after.translation,
-    }
+    turn, match = overlay.plan_from_after.rotation, overlay.match
+    return Frames(
+        by=by,
+        unit_right_in_plan=turn[:, 0],
+        unit_anterior_in_plan=turn[:, 1],
+        unit_superior_in_plan=turn[:, 2],
+        origin_in_plan_mm=overlay.plan_from_after.translation,
+        apart_mm=None if match is None else match.apart_mm,
+        apart_75_mm=None if match is None else match.apart_75_mm,
+        landmarks=overlay.landmarks,
+    )
 
 
 def _by_frames(parts: CtParts, before: CtParts) -> Overlay:
@@ -313,70 +309,71 @@ def _look(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Shift:
-    back_mm: float | None = None
-    away_mm: float | None = None
-    sd_mm: float | None = None
-
-
-def _against(
+def _arcs_and_depth(
     path: PlacedPath,
     sensor: Sensor,
     plan: Plan,
+    planned: SidePlan,
+    on_before: OnBefore | None,
+) -> AgainstPlan:
+    """What needs no common frame: the two tapes, and the depth."""
+    back = away = arcs_sd = deeper = None
+    if path.tapes is not None and planned.tapes is not None:
+        back = path.tapes.midline_arc_mm - planned.tapes.midline_taut_mm
+        away = path.tapes.lateral_arc_mm - planned.tapes.lateral_taut_mm
+        # On one scan both tapes start at one nasion: its error is in neither difference.
+        arcs_sd = combined_sd(path.tapes.midline_arc_sd_mm, planned.scalp_entry_sd_along_mm)
+        if on_before is not None:
+            arcs_sd = on_before.over_sd_mm
+    depth = sensor.depth
+    if depth.below_inner_table_mm is not None and planned.sensor is not None:
+        deeper = depth.below_inner_table_mm - plan.rule.sensor_depth_mm
+    return AgainstPlan(
+        back_mm=back,
+        away_mm=away,
+        arcs_sd_mm=arcs_sd,
+        deeper_mm=deeper,
+        deeper_sd_mm=None if deeper is None else depth.sd_mm,
+    )
+
+
+def _apart(
+    against: AgainstPlan,
+    path: PlacedPath,
+    sensor: Sensor,
     planned: SidePlan,
     overlay: Overlay,
     line: Line,
     on_before: OnBefore | None,
 ) -> AgainstPlan:
-    """Distances and angle from the plan, in the plan's frame."""
+    """The same with straight distances and the angle, in the plan's frame."""
     move = overlay.plan_from_after
-    foot = move.apply_point(path.outer_table_mm)
-    apart_sd = combined_sd(overlay.sd_at_mm(foot), line.sd_at_mm(0.0))
 
     def apart(here: FloatArray | None, there: FloatArray | None) -> float | None:
         if here is None or there is None:
             return None
         return float(np.linalg.norm(move.apply_point(here) - there))
 
-    arcs = _Shift()
-    if path.tapes is not None and planned.tapes is not None:
-        # On one scan both tapes start at one nasion: its error is in neither difference.
-        sd = apart_sd
-        if on_before is None:
-            sd = combined_sd(path.tapes.midline_arc_sd_mm, planned.scalp_entry_sd_along_mm)
-        arcs = _Shift(
-            back_mm=path.tapes.midline_arc_mm - planned.tapes.midline_taut_mm,
-            away_mm=path.tapes.lateral_arc_mm - planned.tapes.lateral_taut_mm,
-            sd_mm=sd,
-        )
     turned = None
     if planned.unit_inward is not None:
         turned = angle_deg(move.turn(path.unit_inward), planned.unit_inward)
-    depth = sensor.depth
-    deeper = None
-    if depth.below_inner_table_mm is not None and planned.sensor is not None:
-        deeper = depth.below_inner_table_mm - plan.rule.sensor_depth_mm
     tip_apart = apart(sensor.tip_mm, planned.sensor_tip_mm)
     # Scalp swells: on the scan before placement the point is that of the plan's own skin.
     entry_apart = apart(path.scalp_entry_mm, planned.scalp_entry_mm)
     if on_before is not None and planned.scalp_entry_mm is not None:
         entry_apart = float(np.linalg.norm(on_before.skin_mm - planned.scalp_entry_mm))
-    return AgainstPlan(
-        back_mm=arcs.back_mm,
-        away_mm=arcs.away_mm,
-        arcs_sd_mm=arcs.sd_mm,
+    foot = move.apply_point(path.outer_table_mm)
+    return replace(
+        against,
         entry_apart_mm=entry_apart,
         outer_table_apart_mm=apart(path.outer_table_mm, planned.outer_table_mm),
-        apart_sd_mm=apart_sd,
+        apart_sd_mm=combined_sd(overlay.sd_at_mm(foot), line.sd_at_mm(0.0)),
         turned_deg=turned,
         turned_sd_deg=None if turned is None else combined_sd(path.sd_deg, overlay.sd_deg),
         tip_apart_mm=tip_apart,
         tip_apart_sd_mm=None
         if tip_apart is None or sensor.tip_mm is None
         else combined_sd(sensor.tip_sd_mm, overlay.sd_at_mm(move.apply_point(sensor.tip_mm))),
-        deeper_mm=deeper,
-        deeper_sd_mm=None if deeper is None else depth.sd_mm,
     )
 
 

@@ -200,6 +200,7 @@ class OnBefore:
     outer_mm: float  # that outer table, below the foot as the scan after placement shows it
     inner_mm: float | None  # the same for the inner table
     inner_sd_mm: float | None
+    over_sd_mm: float  # of the line's place there, one axis
 
 
 def measured_before(
@@ -268,7 +269,14 @@ def measured_before(
         else "no thickness could be read on the scan before placement either",
         clearance=_carried(before, made, line, foot, inward, tip_mm, over, lean),
     )
-    return OnBefore(path=path, skin_mm=skin, outer_mm=outer, inner_mm=inner, inner_sd_mm=inner_sd)
+    return OnBefore(
+        path=path,
+        over_sd_mm=over,
+        skin_mm=skin,
+        outer_mm=outer,
+        inner_mm=inner,
+        inner_sd_mm=inner_sd,
+    )
 
 
 def _carried(

@@ -34,6 +34,7 @@ _GAP_MM, _LONGEST_GAP_MM = 4.0, 35.0
 _LEAST_RUN_MM = 1.5
 _MOST_HU = 1200.0  # more contrast counts no more: one bright spot must not draw the course
 _TURN_COST_HU = 12.0
+_STRAIGHT_MM = 8.0  # before the tip, over which a thread is taken for straight
 _LEAD_MM = (5.0, 1.5)  # before the tip, where its contrast is whole
 _BLOOM_MM, _BLOOM_PER_VOXEL = 0.6, 0.8
 _LEAST_SD_MM, _SD_PER_VOXEL = 0.25, 0.25
@@ -131,12 +132,9 @@ def follow_sensor(volume: Volume, bolt: FoundBolt, towards: FloatArray) -> Senso
     runs = _runs(counts, own, depths, bolt.end_mm)
     if not runs:
         return None
-    end = runs[-1][1]
     tip_depth, level = _tip(depths, own, runs[-1])
-    i, j = _place_near(course, end)
-    offset = (o[core][i] * u) + (o[core][j] * v)
-    refined = _centred(contrast, end, (i + shift, j + shift), o)
-    offset = refined[0] * u + refined[1] * v
+    across = _across_at(contrast, course + shift, depths, tip_depth, depths[runs[-1][0]], o)
+    offset = across[0] * u + across[1] * v
     lengths = sum(depths[b] - depths[a] + _STEP_MM for a, b in runs)
     start = min(bolt.end_mm + 1.0, float(depths[runs[0][0]]))
     return SensorThread(
@@ -238,22 +236,37 @@ def _half_fall(depths: FloatArray, own: FloatArray, end: int, level: float) -> f
     return float(depths[k] + np.clip(share, 0.0, 1.0) * _STEP_MM)
 
 
-def _place_near(course: NDArray[np.intp], end: int) -> tuple[int, int]:
-    """The course's place just before the end, where contrast is still whole."""
-    part = course[max(0, end - 4) : end + 1]
-    i, j = np.round(np.median(part, axis=0)).astype(int)
-    return int(i), int(j)
+def _across_at(
+    contrast: FloatArray,
+    course: NDArray[np.intp],
+    depths: FloatArray,
+    tip_mm: float,
+    start_mm: float,
+    o: FloatArray,
+) -> FloatArray:
+    """Where the thread lies across the axis at its tip, (2,), below the grid's own step.
+
+    A straight line through its middles over the last stretch: a single one near the tip is drawn
+    aside where a slice holds only a part of it.
+    """
+    lead = np.flatnonzero(
+        (depths <= tip_mm - 0.5) & (depths >= max(tip_mm - _STRAIGHT_MM, start_mm))
+    )
+    if lead.size == 0:
+        lead = np.array([int(np.argmin(np.abs(depths - tip_mm)))])
+    middles = np.array([_centred(contrast[k], (course[k, 0], course[k, 1]), o) for k in lead])
+    if lead.size < 8:
+        return np.asarray(np.median(middles, axis=0))
+    line = np.polyfit(depths[lead] - tip_mm, middles, 1)
+    return np.asarray(line[1])
 
 
-def _centred(
-    contrast: FloatArray, end: int, at: tuple[int, int], o: FloatArray
-) -> tuple[float, float]:
-    """Middle of the contrast near a place, below the grid's own step."""
-    block = contrast[max(0, end - 4) : end + 1].mean(axis=0)
+def _centred(plane: FloatArray, at: tuple[int, int], o: FloatArray) -> tuple[float, float]:
+    """Middle of the contrast near a place of one plane."""
     n = len(o)
-    rows = slice(max(0, at[0] - 3), min(n, at[0] + 4))
-    cols = slice(max(0, at[1] - 3), min(n, at[1] + 4))
-    part = np.clip(block[rows, cols], 0.0, None)
+    rows = slice(max(0, int(at[0]) - 3), min(n, int(at[0]) + 4))
+    cols = slice(max(0, int(at[1]) - 3), min(n, int(at[1]) + 4))
+    part = np.clip(plane[rows, cols], 0.0, None)
     part = np.where(part > 0.3 * part.max(initial=1e-9), part, 0.0)
     total = float(part.sum())
     if total <= 0.0:

@@ -322,7 +322,7 @@ def test_a_plan_of_another_head_is_refused(twice):
     away = nasion + 1.12 * (bregma.position_mm - nasion)  # a longer forehead
     marks = {**twice.plan.landmarks, "bregma": replace(bregma, position_mm=away)}
     other_plan = replace(twice.plan, landmarks=marks)
-    with pytest.raises(MeasurementError, match="do not fit this head: .*bregma"):
+    with pytest.raises(MeasurementError, match=r"do not fit this head: .*bregma"):
         after_placement(twice.after, info=twice.info, plan=other_plan, side=Side.RIGHT)
     # The same skull a twelfth larger is another skull.
     head = twice.before.head
