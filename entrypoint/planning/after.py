@@ -12,7 +12,7 @@ from entrypoint import __version__
 from entrypoint.errors import EntrypointError, FieldRefused, MeasurementError
 from entrypoint.geometry.planes import angle_deg
 from entrypoint.planning import after_findings as judge
-from entrypoint.planning.after_frames import Overlay, by_landmarks, by_skull
+from entrypoint.planning.after_frames import Overlay, overlay_of
 from entrypoint.planning.after_look import Looked, look_along
 from entrypoint.planning.after_model import (
     AfterPlacement,
@@ -98,7 +98,7 @@ def after_placement(
     if not search.bolts:
         raise _no_bolt(search)
     say("bringing plan and scan together")
-    overlay, frames = _overlay(parts, before, plan)
+    overlay, frames = overlay_of(parts, before, plan)
     bolt = _the_bolt(search, parts, side, planned, overlay)
     away = float(parts.midsagittal.distance_of_mm(bolt.foot_mm))
     told = abs(away) > max(_SIDE_LEAST_MM, _SIDE_SDS * float(head.plane_sd_mm(bolt.foot_mm)[0]))
@@ -164,64 +164,6 @@ def _no_bolt(search: BoltSearch) -> MeasurementError:
         expected="metal in one piece that stands through the skull",
         next_step="check that this is the scan after placement and that it holds the vault; a bolt "
         "of plastic is not seen in this way",
-    )
-
-
-def _overlay(parts: CtParts, before: CtParts | None, plan: Plan) -> tuple[Overlay | None, Frames]:
-    try:
-        rough = by_landmarks(parts, plan)
-    except MeasurementError as error:
-        if before is not None:
-            # Landmarks differ where two heads do, and where one of them was misread.
-            rough = _by_frames(parts, before)
-        elif plan.midsagittal_plane is None or not plan.landmarks:
-            return None, Frames(by=Compared.NOTHING, why_not=error.found)
-        else:
-            raise
-    if before is None:
-        return rough, _frames(Compared.LANDMARKS, rough)
-    fine = by_skull(parts.head, before.head, rough.plan_from_after)
-    return fine, _frames(Compared.SKULL, fine)
-
-
-def _frames(by: Compared, overlay: Overlay) -> Frames:
-    """An overlay as the record holds it."""
-    turn, match = overlay.plan_from_after.rotation, overlay.match
-    return Frames(
-        by=by,
-        unit_right_in_plan=turn[:, 0],
-        unit_anterior_in_plan=turn[:, 1],
-        unit_superior_in_plan=turn[:, 2],
-        origin_in_plan_mm=overlay.plan_from_after.translation,
-        apart_mm=None if match is None else match.apart_mm,
-        apart_75_mm=None if match is None else match.apart_75_mm,
-        landmarks=overlay.landmarks,
-    )
-
-
-def _by_frames(parts: CtParts, before: CtParts) -> Overlay:
-    """A start for the skulls from both head frames alone."""
-    from entrypoint.geometry.rigid import Rigid
-
-    a, b = parts.head, before.head
-
-    def axes(frame_of: CtParts) -> FloatArray:
-        f = frame_of.head.frame
-        front = frame_of.head.nasion_skin_mm - f.origin_mm
-        front = front - (front @ f.unit_right) * f.unit_right
-        front = front / np.linalg.norm(front)
-        return np.stack([f.unit_right, front, np.cross(f.unit_right, front)])
-
-    rotation = axes(before).T @ axes(parts)
-    return Overlay(
-        plan_from_after=Rigid(
-            rotation=rotation,
-            translation=b.nasion_skin_mm - rotation @ a.nasion_skin_mm,
-            target="plan",
-            source="after",
-        ),
-        covariance=np.diag([0.003] * 3 + [9.0] * 3),
-        centre_mm=b.nasion_skin_mm,
     )
 
 

@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 from entrypoint.errors import MeasurementError
 from entrypoint.geometry.planes import Plane
 from entrypoint.geometry.rigid import Rigid
+from entrypoint.planning.after_model import Compared, Frames
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.ct_parts import CtParts
 from entrypoint.planning.model import How, Plan
 from entrypoint.reference import value
 from entrypoint.volume.skull_match import Scanned, SkullMatch, match_skulls
 
-__all__ = ["Overlay", "by_landmarks", "by_skull"]
+__all__ = ["Overlay", "by_landmarks", "by_skull", "overlay_of"]
 
 FloatArray = NDArray[np.float64]
 _ODD_SDS = 4.5  # a landmark that lies farther off than this is another head's
@@ -51,6 +52,78 @@ class Overlay:
     def sd_deg(self) -> float:
         """Standard deviation of a direction."""
         return float(np.degrees(np.sqrt(np.trace(self.covariance[:3, :3]) / 3.0)))
+
+
+def overlay_of(
+    parts: CtParts, before: CtParts | None, plan: Plan
+) -> tuple[Overlay | None, Frames]:
+    """Bring the frames of plan and scan together, the best way there is.
+
+    Returns
+    -------
+    Overlay or None
+        None where the plan holds nothing that can be found on the scan.
+    Frames
+        The same as the record holds it; its errors are filled in where the bolt is.
+
+    Raises
+    ------
+    MeasurementError
+        Plan, or scan before placement, and scan are of two heads.
+    """
+    try:
+        rough = by_landmarks(parts, plan)
+    except MeasurementError as error:
+        if before is not None:
+            # Landmarks differ where two heads do, and where one of them was misread.
+            rough = _by_frames(parts, before)
+        elif plan.midsagittal_plane is None or not plan.landmarks:
+            return None, Frames(by=Compared.NOTHING, why_not=error.found)
+        else:
+            raise
+    if before is None:
+        return rough, _frames(Compared.LANDMARKS, rough)
+    fine = by_skull(parts.head, before.head, rough.plan_from_after)
+    return fine, _frames(Compared.SKULL, fine)
+
+
+def _frames(by: Compared, overlay: Overlay) -> Frames:
+    """An overlay as the record holds it."""
+    turn, match = overlay.plan_from_after.rotation, overlay.match
+    return Frames(
+        by=by,
+        unit_right_in_plan=turn[:, 0],
+        unit_anterior_in_plan=turn[:, 1],
+        unit_superior_in_plan=turn[:, 2],
+        origin_in_plan_mm=overlay.plan_from_after.translation,
+        apart_mm=None if match is None else match.apart_mm,
+        apart_75_mm=None if match is None else match.apart_75_mm,
+        landmarks=overlay.landmarks,
+    )
+
+
+def _by_frames(parts: CtParts, before: CtParts) -> Overlay:
+    """A start for the skulls from both head frames alone."""
+    a, b = parts.head, before.head
+
+    def axes(frame_of: CtParts) -> FloatArray:
+        f = frame_of.head.frame
+        front = frame_of.head.nasion_skin_mm - f.origin_mm
+        front = front - (front @ f.unit_right) * f.unit_right
+        front = front / np.linalg.norm(front)
+        return np.stack([f.unit_right, front, np.cross(f.unit_right, front)])
+
+    rotation = axes(before).T @ axes(parts)
+    return Overlay(
+        plan_from_after=Rigid(
+            rotation=rotation,
+            translation=b.nasion_skin_mm - rotation @ a.nasion_skin_mm,
+            target="plan",
+            source="after",
+        ),
+        covariance=np.diag([0.003] * 3 + [9.0] * 3),
+        centre_mm=b.nasion_skin_mm,
+    )
 
 
 def by_skull(after: CtHead, before: CtHead, start: Rigid) -> Overlay:
