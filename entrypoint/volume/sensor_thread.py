@@ -38,6 +38,7 @@ _STRAIGHT_MM = 8.0  # before the tip, over which a thread is taken for straight
 _LEAD_MM = (5.0, 1.5)  # before the tip, where its contrast is whole
 _BLOOM_MM, _BLOOM_PER_VOXEL = 0.6, 0.8
 _LEAST_SD_MM, _SD_PER_VOXEL = 0.25, 0.25
+_COARSE_MM, _SD_PER_COARSE = 3.0, 0.5  # beyond it a thread is hardly resolved along the axis
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +141,8 @@ def follow_sensor(volume: Volume, bolt: FoundBolt, towards: FloatArray) -> Senso
     return SensorThread(
         tip_mm=bolt.foot_mm + tip_depth * inward + offset,
         tip_depth_mm=float(tip_depth),
-        sd_mm=float(np.hypot(_LEAST_SD_MM, _SD_PER_VOXEL * voxel)),
+        sd_mm=float(np.hypot(_LEAST_SD_MM, _SD_PER_VOXEL * voxel))
+        + _SD_PER_COARSE * max(0.0, voxel - _COARSE_MM),
         first_mm=float(depths[runs[0][0]]),
         share=float(min(1.0, lengths / max(tip_depth - start, _STEP_MM))),
         off_axis_mm=float(np.linalg.norm(offset)),
