@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from importlib import import_module
 from typing import Any
 
+from entrypoint.api.after import after_ct
 from entrypoint.api.check import check_ct, check_text, read_plan_or_path
 from entrypoint.api.common import BOTH_SIDES, plan_text, read_surface, read_volume
 from entrypoint.api.on_ct import map_ct, plan_ct, vary_ct
@@ -19,6 +20,7 @@ from entrypoint.io.record import read_plan, write_plan
 
 __all__ = [
     "BOTH_SIDES",
+    "after_ct",
     "check_ct",
     "check_text",
     "draw",

@@ -13,11 +13,13 @@ from typing import Annotated
 
 import typer
 
+from entrypoint.cli.after import after
 from entrypoint.cli.check import check
 from entrypoint.cli.convert import convert
 from entrypoint.cli.draw import draw
 from entrypoint.cli.explain import explain
 from entrypoint.cli.inspect import inspect
+from entrypoint.cli.log import log
 from entrypoint.cli.map import map_
 from entrypoint.cli.model import model
 from entrypoint.cli.phantom import phantom
@@ -53,6 +55,8 @@ _COMMANDS: dict[Callable[..., None], str] = {
     teach: "Make teaching figures, or the same as forms to fill in.",
     report: "Make a page of a plan for a browser, with a head to turn.",
     sheet: "Make a one-page sheet of a plan, to print and to hold.",
+    log: "Log what was done beside its plan, for audit.",
+    after: "Compare a scan after placement with its plan.",
     model: "Make a head to print or to show, from a CT.",
     convert: "Write a DICOM series as a NIfTI volume.",
     inspect: "Say what a volume file holds and what is missing.",

@@ -121,10 +121,10 @@ def _head_name(name: str) -> str:
 def _known(planted: list[str], field: str | None, stored_as: str) -> None:
     """Refuse an unknown name, or conditions that contradict, before any work is done."""
     from entrypoint.errors import FieldRefused
-    from entrypoint.phantoms import CONDITIONS, FIELDS, STORAGE, HeadSpec, plant
+    from entrypoint.phantoms import CONDITIONS, FIELDS, PLACED, STORAGE, HeadSpec, plant
 
     groups = (
-        ("condition", planted, CONDITIONS),
+        ("condition", planted, CONDITIONS | PLACED),
         ("field of view", [] if field is None else [field], FIELDS),
         ("way of storing", [stored_as], STORAGE),
     )
@@ -228,7 +228,15 @@ def _write_series(folder: str, stem: str, *, force: bool) -> None:
 
 def _list() -> None:
     from entrypoint.cli.output import write_stdout
-    from entrypoint.phantoms import CONDITIONS, FIELDS, STORAGE, HeadSpec, names, planted_sides
+    from entrypoint.phantoms import (
+        CONDITIONS,
+        FIELDS,
+        PLACED,
+        STORAGE,
+        HeadSpec,
+        names,
+        planted_sides,
+    )
 
     def condition(name: str) -> str:
         sided = planted_sides(HeadSpec(), name)
@@ -238,6 +246,7 @@ def _list() -> None:
     groups = {
         "Heads": names(),
         "Conditions (--with)": [condition(n) for n in CONDITIONS],
+        "After placement (--with)": [condition(n) for n in PLACED],
         "Fields of view that lose a part (--field)": list(FIELDS),
         "Ways of storing (--stored-as)": [*ways, "axes-RAS, axes-LPS ... (any of the 48 orders)"],
     }

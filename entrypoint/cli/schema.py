@@ -16,12 +16,14 @@ class Record(StrEnum):
     RULES = "rules"
     CHECK = "check"
     PATHS = "paths"
+    AFTER = "after"
+    LOG = "log"
 
 
 def schema(
     record: Annotated[Record, typer.Argument(help="Which record.")] = Record.PLAN,
 ) -> None:
-    """Print the JSON Schema of a record: of plans, maps, rules, checked paths, paths to check."""
+    """Print the JSON Schema of the plan record, or of another record that is named."""
     from entrypoint.cli.output import write_stdout
 
     if record is Record.MAP:
@@ -38,6 +40,17 @@ def schema(
         from entrypoint.io.check_record import check_schema_text, paths_schema_text
 
         write_stdout(check_schema_text() if record is Record.CHECK else paths_schema_text())
+        return
+    if record is Record.AFTER:
+        from entrypoint.io.after_record import after_schema_text
+
+        write_stdout(after_schema_text())
+        return
+    if record is Record.LOG:
+        from entrypoint.io.log_lines import LOG
+        from entrypoint.io.schema import text_of
+
+        write_stdout(text_of(LOG))
         return
     from entrypoint.io.schema import schema_text
 

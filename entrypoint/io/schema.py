@@ -19,6 +19,7 @@ _UNITS = (
     ("_mm", "millimetres"),
     ("_deg", "degrees"),
     ("_hu", "HU"),
+    ("_mmhg", "millimetres of mercury"),
 )
 _WORDS = {
     "caveat": "To be shown with everything made from this record.",
@@ -84,6 +85,19 @@ _WORDS = {
     "p_at_most": "One-sided 95 % bound of that share; null where it happened in every placement.",
     "p_start_passes_inner_table": "Probability that the start length passes the inner table.",
     "tape_share": "Error of a tape as a share of its length.",
+    "side_planned": "The patient's side that was named as planned.",
+    "side_found": "The patient's side on which the bolt stands; null where it is too near to the "
+    "midline to be told.",
+    "not_a_reading": "What such a scan does not show.",
+    "below_inner_table_mm": "Depth of the tip below the inner table in millimetres: positive "
+    "inside, negative outside; in a plan the depth that is aimed at.",
+    "why_not": "Why a figure cannot be judged.",
+    "written": "When the line was written, by this computer's clock, UTC.",
+    "done_at": "When it was done, as typed, UTC.",
+    "previous": "Hash of the entry before, or 64 noughts.",
+    "corrects": "Number of the entry that this one stands for.",
+    "torn": "An unfinished line before this one, by its length and hash.",
+    "role": "A role, never a person.",
     "start_past_inner": "The start length of the seat that the rule names, more than past_inner_mm "
     "past the inner table.",
     "bone_left_at_through": "Bone still left at the depth where the inner table is expected, with "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from entrypoint.phantoms.conditions.catalogue import CONDITIONS, plant, planted_sides
+from entrypoint.phantoms.conditions.catalogue import CONDITIONS, PLACED, plant, planted_sides
 from entrypoint.phantoms.files import head_files, landmark_dict
 from entrypoint.phantoms.fov import FIELDS
 from entrypoint.phantoms.grid import GridSpec
@@ -16,6 +16,7 @@ from entrypoint.phantoms.storage import STORAGE, stored_bytes
 __all__ = [
     "CONDITIONS",
     "FIELDS",
+    "PLACED",
     "PRACTICE",
     "STORAGE",
     "Case",

@@ -3,46 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from entrypoint.errors import FieldRefused
+from entrypoint.planning.after_kinds import AFTER_KINDS
+from entrypoint.planning.finding_kind import FindingKind
 from entrypoint.planning.model import Finding, Level
-from entrypoint.reference import row
 
 __all__ = ["CATALOGUE", "FindingKind", "kind", "make"]
 
 NOTE, CAUTION, STOP = Level.NOTE, Level.CAUTION, Level.STOP
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FindingKind:
-    """One code of the catalogue.
-
-    Parameters
-    ----------
-    code, title : str
-        As in the record; as a heading.
-    levels : tuple of Level
-        The levels it may take.
-    means : str
-        What it says about this head or file.
-    do : str
-        What a reader can look at; never an order about a patient.
-    rows : tuple of str
-        The reference rows that its limits come from.
-    """
-
-    code: str
-    title: str
-    levels: tuple[Level, ...]
-    means: str
-    do: str
-    rows: tuple[str, ...] = ()
-
-    def source(self) -> str:
-        """Where the limits come from, in words."""
-        return "; ".join(dict.fromkeys(row(key).cited() for key in self.rows))
 
 
 # fmt: off
@@ -281,7 +251,9 @@ _KINDS = (
 )
 # fmt: on
 
-CATALOGUE: Mapping[str, FindingKind] = MappingProxyType({k.code: k for k in _KINDS})
+CATALOGUE: Mapping[str, FindingKind] = MappingProxyType(
+    {k.code: k for k in (*_KINDS, *AFTER_KINDS)}
+)
 
 
 def kind(code: str) -> FindingKind:

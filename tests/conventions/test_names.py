@@ -11,7 +11,7 @@ import pytest
 import entrypoint
 
 ROOT = Path(entrypoint.__file__).parent
-UNIT = re.compile(r"(_(mm|mm2|mm3|in|deg|hu|ijk|s|ml|pt|index|per_mm)$|^unit_|_from_)")
+UNIT = re.compile(r"(_(mm|mm2|mm3|mmhg|in|deg|hu|ijk|s|ml|pt|index|per_mm)$|^unit_|_from_)")
 # Plain numbers: probabilities, ratios, counts, and the scaling of stored values.
 PLAIN = re.compile(r"^(p_|n_|share|ratio|fraction|factor)|_(ratio|fraction|factor|share)$")
 NAMED = {

@@ -21,13 +21,14 @@ from entrypoint.phantoms.conditions.hand import Hand
 from entrypoint.phantoms.conditions.inside import Collection, InnerAir
 from entrypoint.phantoms.conditions.metal import Bolt, Plate
 from entrypoint.phantoms.conditions.picture import Motion, Streaks
+from entrypoint.phantoms.conditions.placed import Clips, DentalMetal, PlacedBolt
 from entrypoint.phantoms.conditions.scalp import Bandage, Electrodes, Haematoma, Hair
 from entrypoint.phantoms.conditions.support import Blocks, Pillow
 from entrypoint.phantoms.conditions.surgery import BoneFlap, Drain
 from entrypoint.phantoms.conditions.tubes import BreathingTube, Hose, Lead, NasalTube
 from entrypoint.phantoms.spec import HeadSpec
 
-__all__ = ["CONDITIONS", "contradict", "plant", "planted_sides"]
+__all__ = ["CONDITIONS", "PLACED", "contradict", "plant", "planted_sides"]
 
 Change = Callable[[HeadSpec, np.random.Generator], HeadSpec]
 
@@ -38,11 +39,12 @@ def _side(rng: np.random.Generator) -> str:
 
 def _add(spec: HeadSpec, condition: Condition) -> HeadSpec:
     """Plant one more; a bolt and bone that cannot hold it never share a side."""
-    if isinstance(condition, Bolt) or condition.opens_bone:
+    bolts = (Bolt, PlacedBolt)
+    if isinstance(condition, bolts) or condition.opens_bone:
         others = [
             c
             for c in spec.conditions
-            if (c.opens_bone if isinstance(condition, Bolt) else isinstance(c, Bolt))
+            if (c.opens_bone if isinstance(condition, bolts) else isinstance(c, bolts))
         ]
         taken = {str(getattr(c, "side", "")) for c in others}
         if taken >= {"right", "left"}:
@@ -67,6 +69,39 @@ def _plate_with_streaks(spec: HeadSpec, side: str, hu: float) -> HeadSpec:
 def _touching(rng: np.random.Generator) -> float:
     """Gap between a hand and the head: none in half of them."""
     return 0.0 if rng.random() < 0.5 else float(rng.uniform(0.5, 6.0))
+
+
+def _placed(rng: np.random.Generator, side: str, **more: Any) -> PlacedBolt:
+    """A bolt and sensor as hands place them: of some make, somewhere near the site, off square."""
+    return PlacedBolt(
+        side=side,
+        ahead_mm=float(rng.normal(2.0, 5.0)),
+        lateral_mm=float(np.clip(rng.normal(29.0, 3.5), 18.0, 42.0)),
+        tilt_deg=float(min(abs(rng.normal(0.0, 6.0)), 14.0)),
+        turn_deg=float(rng.uniform(0.0, 360.0)),
+        depth_mm=float(rng.uniform(6.0, 26.0)),
+        radius_mm=float(rng.uniform(2.0, 3.1)),
+        above_mm=float(rng.uniform(18.0, 34.0)),
+        below_mm=float(rng.uniform(3.5, 8.0)),
+        cap_radius_mm=float(rng.uniform(3.2, 6.0)),
+        cap_mm=float(rng.uniform(4.0, 12.0)),
+        metal_hu=float(rng.uniform(6000.0, 16000.0)),
+        sensor_radius_mm=float(rng.uniform(0.45, 0.7)),
+        sensor_hu=float(rng.uniform(1800.0, 5000.0)),
+        streak_hu=float(rng.uniform(60.0, 260.0)),
+        **more,
+    )
+
+
+def _after_placement(s: HeadSpec, rng: np.random.Generator) -> HeadSpec:
+    """A bolt, swelling over it, air under the bone, and clips beside it."""
+    side = _side(rng)
+    placed = _placed(rng, side, track_air_mm=2.0)
+    swelling = Haematoma(side=side, height_mm=float(rng.uniform(3.0, 8.0)))
+    air = InnerAir(side=side, thick_mm=float(rng.uniform(3.0, 6.0)))
+    for condition in (swelling, air, Clips(side=side), placed):
+        s = _add(s, condition)
+    return s
 
 
 def _child(s: HeadSpec, rng: np.random.Generator) -> HeadSpec:
@@ -164,6 +199,16 @@ CONDITIONS: dict[str, Change] = {
     "motion": lambda s, r: _add(s, Motion()),
 }
 
+# Of scans taken after placement; not among the conditions that random heads are given.
+PLACED: dict[str, Change] = {
+    "placed-bolt": lambda s, r: _add(s, _placed(r, _side(r))),
+    "placed-bolt-faint": lambda s, r: _add(s, _placed(r, _side(r), faint_mm=30.0, faint_hu=90.0)),
+    "after-placement": _after_placement,
+    "clips": lambda s, r: _add(s, Clips(side=_side(r))),
+    "dental-metal": lambda s, r: _add(s, DentalMetal()),
+}
+_ALL = CONDITIONS | PLACED
+
 
 # no head has two of a row
 _ONE_OF = (
@@ -172,6 +217,13 @@ _ONE_OF = (
     ("thin", "thick"),
     ("large-frontal-sinus", "no-frontal-sinus"),
     ("bolt", "hand-above"),
+    *((placed, "hand-above") for placed in ("placed-bolt", "placed-bolt-faint", "after-placement")),
+    ("bolt", "placed-bolt"),
+    ("bolt", "placed-bolt-faint"),
+    ("bolt", "after-placement"),
+    ("placed-bolt", "placed-bolt-faint"),
+    ("placed-bolt", "after-placement"),
+    ("placed-bolt-faint", "after-placement"),
     ("hand-beside", "blocks"),
     ("plate", "metal-streaks"),
     ("bone-flap", "craniectomy"),
@@ -225,7 +277,7 @@ def plant(spec: HeadSpec, *names: str, seed: int | None = None) -> HeadSpec:
     ----------
     spec : HeadSpec
     *names : str
-        Keys of :data:`CONDITIONS`.
+        Keys of :data:`CONDITIONS` or :data:`PLACED`.
     seed : int, optional
         Of sides and sizes; the head's own by default.
 
@@ -247,7 +299,7 @@ def plant(spec: HeadSpec, *names: str, seed: int | None = None) -> HeadSpec:
         rng = np.random.default_rng(
             [spec.seed if seed is None else seed, 71, len(name), ord(name[0])]
         )
-        spec = CONDITIONS[name](spec, rng)
+        spec = _ALL[name](spec, rng)
     if not names:
         return spec
     return replace(spec, name="-".join([spec.name, *names]))
