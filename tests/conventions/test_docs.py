@@ -49,7 +49,7 @@ def test_what_is_required_is_imported_and_its_reason_told(requirement):
 
 @pytest.mark.parametrize("requirement", TEST)
 def test_what_the_tests_require_is_used_and_told(requirement):
-    used = imported((ROOT / "tests").rglob("*.py")) | RUN_AS_COMMANDS
+    used = imported((ROOT / "tests").rglob("*.py")) | RUN_AS_COMMANDS | FOUND_BY_PYDICOM
     assert module_of(requirement) in used
     assert name_of(requirement) in GUIDE.split("## Libraries")[1].split("## ")[0]
 
