@@ -26,12 +26,12 @@ from entrypoint.rehearsal.heads import LADDER, StageHead
 from entrypoint.rehearsal.marks import parse_marks
 from entrypoint.rehearsal.scoring import score
 from entrypoint.rehearsal.section_picture import read_along, section_png
+from entrypoint.rehearsal.session import Hidden, Session
 from entrypoint.rehearsal.tape import lateral_tape, skin_at, tape_along
 from entrypoint.rehearsal.turns import Shown, StagedHead, Stages, Turn, Turns
 from entrypoint.rehearsal.wire import choice_of, number_of, object_of, point_of, unit_of
 
 if TYPE_CHECKING:
-    from entrypoint.rehearsal.session import Session
     from entrypoint.rehearsal.store import Store
 
 __all__ = ["Exercise", "application"]
@@ -168,7 +168,7 @@ class _Page:
         exercise = self.exercise
         own = []
         if exercise.own_title is not None:
-            own = [{"key": "own", "title": exercise.own_title, "text": words.OWN_SCAN}]
+            own = [{"key": "volume", "title": exercise.own_title, "text": words.OWN_SCAN}]
         heads = [{"key": f"ladder:{s.key}", "title": s.title, "text": s.text} for s in LADDER]
         return JSONResponse(
             {
@@ -202,7 +202,7 @@ class _Page:
         exercise = self.exercise
         person = choice_of(given.get("person", exercise.people[0]), "person", exercise.people)
         session = exercise.session
-        number: int | None = None
+        number, seat, text = None, None, None
         if session is not None:
             done = self._done(person)
             if done >= len(session.heads):
@@ -212,12 +212,12 @@ class _Page:
                     next_step="look at the progress page",
                 )
             number = done + 1
-            asked = session.heads[done]
-            key, side = asked.key, asked.side
+            asked = session.heads_for(exercise.people.index(person))[done]
+            key, side, seat, text = asked.head, asked.side, asked.seat, asked.text
             shown = Shown(
-                numbers=not session.hide_numbers,
-                midline=not session.hide_midline,
-                suture=not session.hide_suture,
+                numbers=Hidden.TAPE_NUMBERS not in session.hidden,
+                midline=Hidden.MIDLINE not in session.hidden,
+                suture=Hidden.SUTURE not in session.hidden,
             )
         else:
             key, side, shown = self._key(given.get("key")), None, _shown(given.get("shown"))
@@ -227,13 +227,19 @@ class _Page:
         if side is None or side not in sides:
             side = secrets.choice(sides)
         turn = self.turns.begin(
-            key=key, person=person, side_asked=side.value, shown=shown, number=number
+            key=key,
+            person=person,
+            side_asked=side.value,
+            seat_asked=seat,
+            shown=shown,
+            told=text,
+            number=number,
         )
         return self._turn_json(turn, staged)
 
     def _key(self, value: Any) -> str:
-        if value == "own" and self.exercise.own_title is not None:
-            return "own"
+        if value == "volume" and self.exercise.own_title is not None:
+            return "volume"
         if not isinstance(value, str) or not value.startswith(("ladder:", "random:")):
             raise FieldRefused(
                 found="no head of this page was chosen",
@@ -253,6 +259,8 @@ class _Page:
             "mesh": f"mesh/{self.meshes.index(turn.key)}",
             "person": turn.person if len(self.exercise.people) > 1 else "",
             "side_asked": turn.side_asked,
+            "seat_asked": turn.seat_asked,
+            "told": turn.told,
             "shown": {"numbers": turn.shown.numbers},
             "midline_mm": _listed(parts.head.midline_skin_mm) if turn.shown.midline else None,
             "suture_mm": _listed(parts.suture.curve_mm) if felt else None,
@@ -311,13 +319,15 @@ class _Page:
         turn, head = self._on(given)
         marks = parse_marks(given.get("marks") or {})
         session = self.exercise.session
+        most_past = None if session is None else session.pass_marks.past_inner_mm
         with turn.lock:  # a second press is answered with what was kept
             if turn.answer is None:
                 result = score(
                     head,
                     marks,
                     asked_side=Side(turn.side_asked),
-                    asked_seat=None if session is None else session.seat,
+                    asked_seat=turn.seat_asked,
+                    most_past_inner_mm=most_past,
                 )
                 self.exercise.store.add(
                     person=turn.person,

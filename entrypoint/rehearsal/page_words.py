@@ -10,6 +10,7 @@ from entrypoint.planning.model import CAVEAT
 from entrypoint.reference import row
 from entrypoint.report.rounding import down, figure_mm, tape, up
 from entrypoint.report.wording import PRACTICE_BANNER
+from entrypoint.rehearsal.session import Hidden, passed
 from entrypoint.rehearsal.words import NOT_SUMMED, TEACHES, score_json
 
 if TYPE_CHECKING:
@@ -54,9 +55,9 @@ def session_words(session: Session) -> str:
     hidden = [
         words
         for on, words in (
-            (session.hide_numbers, "the tape's centimetres"),
-            (session.hide_midline, "the midline"),
-            (session.hide_suture, "the suture"),
+            (Hidden.TAPE_NUMBERS in session.hidden, "the tape's centimetres"),
+            (Hidden.MIDLINE in session.hidden, "the midline"),
+            (Hidden.SUTURE in session.hidden, "the suture"),
         )
         if on
     ]
@@ -175,15 +176,21 @@ def _hand_verdict(score: Score, session: Session | None) -> str:
     said = f"Entry {_mm(hand.entry.along_scalp_mm)} from the truth"
     if hand.tilt_deg is not None:
         said += f", drill {hand.tilt_deg:.1f} degrees from square"
-    if session is None or session.pass_mm is None:
-        return said
-    within = hand.entry.along_scalp_mm <= session.pass_mm and (
-        session.pass_deg is None or (hand.tilt_deg or 0.0) <= session.pass_deg
-    )
-    marks = f"{session.pass_mm:g} mm"
-    if session.pass_deg is not None:
-        marks += f" and {session.pass_deg:g} degrees"
-    return f"{said}: {'within' if within else 'beyond'} the pass marks of {marks}"
+    judged = {} if session is None else passed(score, session.pass_marks)
+    names = {
+        "nasion_mm": "nasion",
+        "entry_mm": "entry",
+        "tilt_deg": "drill",
+        "past_inner_mm": "drill stop",
+        "tip_error_mm": "sensor tip",
+    }
+    within = [names[k] for k, held in judged.items() if held is True]
+    beyond = [names[k] for k, held in judged.items() if held is False]
+    if beyond:
+        said += f"; beyond the pass marks: {', '.join(beyond)}"
+    if within:
+        said += f"; within the pass marks: {', '.join(within)}"
+    return said
 
 
 def _truth(truth: dict[str, Any]) -> dict[str, Any]:

@@ -126,7 +126,7 @@ def serve(
     if not ipaddress.ip_address(address).is_loopback:
         say(NETWORK_WARNING)
     say("Everything stays on this machine. Ctrl+C ends the page.")
-    first = session.heads[0].key if session is not None else "own" if own else "ladder:adult"
+    first = session.heads_for(0)[0].head if session is not None else "volume" if own else "ladder:adult"
     threading.Thread(target=_warm, args=(stages, first), daemon=True).start()
     if open_browser:
         threading.Thread(target=_open, args=(url,), daemon=True).start()

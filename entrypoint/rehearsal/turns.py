@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from entrypoint.errors import FieldRefused
+from entrypoint.planning.model import Seat
 from entrypoint.rehearsal.heads import StageHead, stage_head
 from entrypoint.rehearsal.wire import mesh_bytes
 
@@ -46,7 +47,9 @@ class Turn:
     person: str
     side_asked: str
     shown: Shown
-    number: int | None  # of the head in a session, from 1
+    seat_asked: Seat | None = None
+    told: str | None = None  # by whoever wrote the session
+    number: int | None = None  # of the head in a session, from 1
     answer: dict[str, Any] | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -59,7 +62,7 @@ class Stages:
     cache : Path or None
         Folder in which made volumes are kept between runs.
     own : callable, optional
-        Puts the user's own scan on stage; asked for under the key ``own``.
+        Puts the user's own scan on stage; asked for under the key ``volume``.
     """
 
     def __init__(self, cache: Path | None, own: Callable[[], StageHead] | None = None) -> None:
@@ -86,7 +89,7 @@ class Stages:
                 with self._lock:
                     if key in self._heads:
                         return self._heads[key]
-                if key == "own" and self._own is not None:
+                if key == "volume" and self._own is not None:
                     head = self._own()
                 else:
                     head = stage_head(key, cache=self._cache)
@@ -108,18 +111,9 @@ class Turns:
         self._lock = threading.Lock()
         self._turns: OrderedDict[str, Turn] = OrderedDict()
 
-    def begin(
-        self, *, key: str, person: str, side_asked: str, shown: Shown, number: int | None
-    ) -> Turn:
-        """A new turn."""
-        turn = Turn(
-            code=secrets.token_urlsafe(9),
-            key=key,
-            person=person,
-            side_asked=side_asked,
-            shown=shown,
-            number=number,
-        )
+    def begin(self, **of: Any) -> Turn:
+        """A new turn; arguments as of :class:`Turn`, without its code."""
+        turn = Turn(code=secrets.token_urlsafe(9), **of)
         with self._lock:
             self._turns[turn.code] = turn
             while len(self._turns) > _TURNS_KEPT:

@@ -34,6 +34,7 @@ export class Rehearsal {
   open() {
     this.stepBegun = performance.now();
     this.problem = null;
+    this.showSection(null);
     this.step.look(this);
     this.draw();
     this.panel();
@@ -131,8 +132,9 @@ export class Rehearsal {
         `${this.turn.person ? `${this.turn.person}. ` : ""}${this.turn.title}. Step ${this.at + 1} of ${STEPS.length}`),
       el("h2", { id: "step-title" }, this.step.title(this)),
       el("p", { className: "asked" }, "Asked for: the entry on the ", el("b", {}, `PATIENT'S ${asked}`)),
+      this.turn.told ? el("p", { className: "note" }, this.turn.told) : null,
       ...this.step.words(this).map((words) => el("p", {}, words)),
-      el("div", { id: "controls" }, ...this.step.controls(this)),
+      el("div", { id: "controls" }, ...this.step.controls(this).filter(Boolean)),
       this.problem ? el("p", { className: "error", role: "alert" }, this.problem) : null,
       el("div", { className: "row" },
         button(this.step.marked(this) || this.at === 0 ? "Undo" : "Back one step", () => this.undo(),
@@ -164,6 +166,18 @@ export class Rehearsal {
       : "The time of this session is over: finish the step. Time is recorded, not scored.";
   }
 
+  /** The scan along one's own path, beside the head. */
+  showSection(read) {
+    const place = byId("section-picture");
+    place.hidden = read === null;
+    if (read === null) return;
+    fill(place,
+      el("div", { className: "ends", "aria-hidden": "true" }, el("span", {}, "BACK"), el("span", {}, "FRONT")),
+      el("img", { src: read.png, alt: "Section of the scan that holds your path, skin at the top, the "
+        + "patient's front on the right; the bar is 1 cm long." }),
+      el("figcaption", {}, ...read.words.map((words) => el("p", { className: "note" }, words))));
+  }
+
   // ---------------------------------------------------------------- what lies on the head
 
   draw() {
@@ -179,8 +193,18 @@ export class Rehearsal {
     if (marks.entry_mm && marks.unit_inward) view.drill("drill", marks.entry_mm, marks.unit_inward);
   }
 
-  drawTape(name, tape) {
-    const { numbers } = this.turn.shown;
+  /** After the reveal: one's own marks without the tape's figures, the drill as a thin line. */
+  drawRevealed() {
+    const { view, marks, tapes } = this;
+    view.mark("nasion", marks.nasion_mm, { label: "your nasion" });
+    view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 1.7 });
+    view.mark("entry", marks.entry_mm, { label: "your entry" });
+    for (const name of ["midline", "lateral"]) this.drawTape(name, tapes[name], false);
+    view.drill("drill", marks.entry_mm, marks.unit_inward, { colour: "own", ghost: true, label: "your path" });
+    this.showSection(null);
+  }
+
+  drawTape(name, tape, numbers = this.turn.shown.numbers) {
     const ticks = numbers ? tape.ticks.map(({ mm, cm }) => ({
       mm, strong: cm % 5 === 0, text: String(cm),
     })) : [];
@@ -204,13 +228,10 @@ export class Rehearsal {
     return point_mm;
   }
 
-  async tape(kind, from, towards) {
-    const { nasion_mm, midline_mm } = from;
-    return this.askTape({
-      turn: this.turn.turn, kind, towards_mm: plain(towards),
-      nasion_mm: nasion_mm ?? this.marks.nasion_mm,
-      ...(kind === "lateral" ? { midline_mm } : {}),
-    });
+  /** A tape from a mark over a place that was touched, as far as that or as a length. */
+  tape(kind, from, towards, length) {
+    const body = { turn: this.turn.turn, kind, towards_mm: plain(towards), ...from };
+    return this.askTape(length === null ? body : { ...body, length_mm: length });
   }
 
   // ---------------------------------------------------------------- hands

@@ -2,17 +2,16 @@
 import { button, byId, el, fill, say } from "./dom.js";
 import { vector } from "./view.js";
 
-/** A table of what, how much, and one sentence of reason. */
-function table(rows, heads) {
-  return el("div", { className: "scroll" }, el("table", {},
-    el("thead", {}, el("tr", {}, ...heads.map((words) => el("th", { scope: "col" }, words)))),
-    el("tbody", {}, ...rows.map((row) => el("tr", {},
-      el("th", { scope: "row" }, row.what), el("td", {}, row.figure),
-      el("td", {}, row.reason))))));
+/** What, how much, and one sentence of reason each. */
+function results(rows) {
+  return el("ul", { className: "results" }, ...rows.map((row) => el("li", {},
+    el("b", {}, el("span", { className: "what" }, row.what), row.figure),
+    el("span", {}, row.reason))));
 }
 
 export function reveal(view, rehearsal, answer, go) {
-  for (const name of ["shown-midline", "shown-suture", "cursor"]) view.clear(name);
+  for (const name of ["shown-midline", "shown-suture", "cursor", "drill"]) view.clear(name);
+  rehearsal.drawRevealed();
   drawTruth(view, rehearsal, answer);
   const place = byId("step");
   const { hand, judgement } = answer;
@@ -26,13 +25,16 @@ export function reveal(view, rehearsal, answer, go) {
       el("section", { className: "score", id: "hand", "aria-labelledby": "hand-title" },
         el("h3", { id: "hand-title" }, "Hand"),
         el("p", { className: "verdict" }, hand.verdict),
-        table(hand.rows, ["Mark", "Error", "Why"])),
+        results(hand.rows)),
       el("section", { className: "score", id: "judgement", "aria-labelledby": "judgement-title" },
         el("h3", { id: "judgement-title" }, "Judgement"),
         el("p", { className: "verdict" }, judgement.verdict),
-        el("ul", { className: "reasons" }, ...judgement.reasons.map((words) => el("li", {}, words))))),
+        el("ul", { className: "reasons" }, ...judgement.reasons.map((words) => el("li", {}, words))),
+        judgement.findings.length ? el("details", {},
+          el("summary", {}, "What the plan found"),
+          el("ul", { className: "reasons" }, ...judgement.findings.map((words) => el("li", {}, words)))) : null)),
     el("h3", {}, "At your own point and path"),
-    table(answer.own, ["Figure", "Value", "What it means"]),
+    results(answer.own),
     el("p", { className: "note" }, answer.note),
     el("div", { className: "row" },
       el("label", { className: "choice" }, el("input", { type: "checkbox", id: "through",

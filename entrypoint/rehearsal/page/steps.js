@@ -42,8 +42,8 @@ function touch({ key, title, words, look, set, get, missing, ringAt }) {
 
 /** A step that is a tape pulled over the scalp from a point. */
 function pull({ key, kind, title, words, look, missing, origin, start, set, end }) {
-  const lay = (r, towards) => r.attempt(async () => {
-    const tape = await r.tape(kind, origin(r), towards);
+  const lay = (r, towards, length = null) => r.attempt(async () => {
+    const tape = await r.tape(kind, origin(r), towards, length);
     if (!tape) return; // a later one was asked for
     r.tapes[kind] = tape;
     set(r, tape);
@@ -85,13 +85,7 @@ function pull({ key, kind, title, words, look, missing, origin, start, set, end 
     lengthen(r, mm) {
       const tape = r.tapes[kind];
       if (!tape || tape.length_mm + mm < 3) return;
-      const points = tape.points.map(vector);
-      const last = points[points.length - 1];
-      let i = points.length - 2;
-      while (i > 0 && points[i].distanceTo(last) < 2) i -= 1;
-      const to = last.clone().addScaledVector(last.clone().sub(points[i]).normalize(), mm);
-      const hit = r.view.drop(to, to.clone().sub(r.view.centre).normalize());
-      if (hit) lay(r, hit.point);
+      lay(r, vector(tape.towards_mm), tape.length_mm + mm);
     },
   };
 }
@@ -277,6 +271,8 @@ const depth = {
   missing: "Choose what the stop seats on, and type both lengths in mm.",
   look: (r) => r.view.look("brow", { zoom: 1, lean: 30 * towardsSide(r) }),
   controls(r) {
+    const asked = r.turn.seat_asked
+      ? el("p", {}, "Asked for: a stop seated ", el("b", {}, `ON ${r.turn.seat_asked.toUpperCase()}`)) : null;
     const typed = (name) => (event) => {
       r.marks[name] = number(event.target.value);
       const next = document.getElementById("next");
@@ -287,15 +283,17 @@ const depth = {
       r.panel();
     }, { id: `seat-${of}`, "aria-pressed": String(r.marks.seat === of) });
     return [
+      asked,
       el("div", { className: "row grow", role: "group", "aria-label": "The stop seats on" },
         seat("bone", "Stop seats ON BONE"), seat("scalp", "Stop seats ON SCALP")),
-      el("label", { for: "stop" }, "Drill stop, mm"),
-      el("input", { id: "stop", type: "number", min: "0", max: "60", step: "0.5", inputmode: "decimal",
+      el("div", { className: "pair" },
+        el("label", { for: "stop" }, "Drill stop, mm"),
+        el("label", { for: "sensor" }, "Sensor, mm"),
+        el("input", { id: "stop", type: "number", min: "0", max: "60", step: "0.5", inputmode: "decimal",
         value: r.marks.stop_mm === null ? "" : String(r.marks.stop_mm), oninput: typed("stop_mm") }),
-      el("label", { for: "sensor" }, "Sensor, from that surface to its tip, mm"),
-      el("input", { id: "sensor", type: "number", min: "0", max: "120", step: "0.5", inputmode: "decimal",
+        el("input", { id: "sensor", type: "number", min: "0", max: "120", step: "0.5", inputmode: "decimal",
         value: r.marks.sensor_depth_mm === null ? "" : String(r.marks.sensor_depth_mm),
-        oninput: typed("sensor_depth_mm") }),
+        oninput: typed("sensor_depth_mm") })),
       el("p", { className: "note" }, r.turn.estimate),
       sectionOf(r),
     ];
@@ -310,25 +308,15 @@ const depth = {
   },
 };
 
-/** The scan along the trainee's own path, once it was asked for. */
+/** Asks for the scan along the trainee's own path. */
 function sectionOf(r) {
-  const same = r.section && r.section.of === JSON.stringify([r.marks.entry_mm, r.marks.unit_inward]);
-  if (!same) {
-    return button("Look at the scan along your path", () => r.attempt(async () => {
-      const of = JSON.stringify([r.marks.entry_mm, r.marks.unit_inward]);
-      const read = await post("section", {
-        turn: r.turn.turn, entry_mm: r.marks.entry_mm, unit_inward: r.marks.unit_inward,
-      });
-      r.section = { of, ...read };
-      r.panel();
-      say(read.words.join(" "));
-    }), { id: "section" });
-  }
-  return el("figure", { className: "section", style: null },
-    el("div", { className: "ends", "aria-hidden": "true" }, el("span", {}, "BACK"), el("span", {}, "FRONT")),
-    el("img", { src: r.section.png, alt: "Section of the scan that holds your path, skin at the top, the "
-      + "patient's front on the right; the bar is 1 cm long." }),
-    el("figcaption", {}, ...r.section.words.map((words) => el("p", { className: "note" }, words))));
+  return button("Look at the scan along your path", () => r.attempt(async () => {
+    const read = await post("section", {
+      turn: r.turn.turn, entry_mm: r.marks.entry_mm, unit_inward: r.marks.unit_inward,
+    });
+    r.showSection(read);
+    say(read.words.join(" "));
+  }), { id: "section" });
 }
 
 const DECISIONS = [

@@ -9,6 +9,7 @@ import {
 
 const UP = new Vector3(0, 0, 1);
 const FIELD_OF_VIEW_DEG = 22;
+const FIT = 0.92; // of the ball round the head: its corners are never filled
 const SHARPEST_RATIO = 2; // pixels drawn per pixel of the page, at rest
 const SETTLED_MS = 160; // after the last movement the picture is drawn once more, sharper
 
@@ -71,6 +72,7 @@ export class HeadView {
     this.frames = [];
     this.ray = new Raycaster();
     this.pending = false;
+    this.told = 0; // words put up so far: the newest find their place first
     this.onframe = () => {};
     new ResizeObserver(() => this.resize()).observe(canvas.parentElement);
     this.recolour();
@@ -277,7 +279,11 @@ export class HeadView {
     element.className = `tag tag-${kind}`;
     element.textContent = text;
     this.overlay.append(element);
-    this.tags.get(name).push({ element, point: vector(mm) });
+    const strong = Number(text) % 5 === 0;
+    this.tags.get(name).push({
+      element, point: vector(mm), size: [element.offsetWidth, element.offsetHeight],
+      rank: kind !== "tick" ? 0 : strong ? 1 : 2, number: kind === "tick" ? Number(text) : this.told++,
+    });
   }
 
   /** A line along the skin; `dashed` for what is true, plain for what was laid by hand. */
@@ -358,7 +364,7 @@ export class HeadView {
   place() {
     const tangent = Math.tan(radians(FIELD_OF_VIEW_DEG / 2));
     const fit = Math.min(1, this.camera.aspect);
-    const away = (1.12 * this.radius) / (tangent * fit) / this.zoom;
+    const away = (FIT * this.radius) / (tangent * fit) / this.zoom;
     const share = Math.min(1, Math.max(0, (this.zoom - 1) / 1.5));
     const target = this.focus ? this.centre.clone().lerp(this.focus, share) : this.centre;
     const eye = this.toEye();
@@ -400,22 +406,41 @@ export class HeadView {
     this.onframe();
   }
 
+  /** Words beside points: hidden behind the head, and kept from lying on each other. */
   placeTags() {
     const eye = this.camera.position;
     const width = this.overlay.clientWidth;
     const height = this.overlay.clientHeight;
-    for (const tags of this.tags.values()) {
-      for (const { element, point } of tags) {
-        const at = point.clone().project(this.camera);
-        const outward = point.clone().sub(this.centre).normalize();
-        const seen = outward.dot(eye.clone().sub(point).normalize()) > 0.02 && at.z < 1;
-        element.hidden = !seen;
-        if (!seen) continue;
-        element.style.transform =
-          `translate(${((at.x + 1) / 2) * width}px, ${((1 - at.y) / 2) * height}px)`;
-      }
+    const taken = [];
+    const wanted = [];
+    for (const tags of this.tags.values()) wanted.push(...tags);
+    // Names before centimetres, the newest name first.
+    wanted.sort((a, b) => (a.rank === b.rank ? b.number - a.number : a.rank - b.rank));
+    for (const { element, point, size } of wanted) {
+      const at = point.clone().project(this.camera);
+      const outward = point.clone().sub(this.centre).normalize();
+      const seen = outward.dot(eye.clone().sub(point).normalize()) > 0.02 && at.z < 1;
+      const x = ((at.x + 1) / 2) * width;
+      const y = ((1 - at.y) / 2) * height;
+      const [w, h] = size;
+      const spots = [[8, -h - 2], [8, 2], [-w - 8, -h - 2], [-w - 8, 2], [8, -2 * h - 4], [8, h + 4],
+        [-w - 8, h + 4], [-w - 8, -2 * h - 4]];
+      const tick = element.classList.contains("tag-tick");
+      const tried = tick ? [[9, -h / 2]] : spots;
+      const spot = seen ? tried.find(([dx, dy]) => free(taken, x + dx, y + dy, w, h, width, height))
+        : undefined;
+      element.hidden = spot === undefined;
+      if (spot === undefined) continue;
+      taken.push([x + spot[0], y + spot[1], w, h]);
+      element.style.transform = `translate(${x + spot[0]}px, ${y + spot[1]}px)`;
     }
   }
+}
+
+/** Whether a box lies on the page and on no other box. */
+function free(taken, x, y, w, h, width, height) {
+  if (x < 24 || y < 0 || x + w > width - 24 || y + h > height) return false;
+  return taken.every(([x0, y0, w0, h0]) => x + w < x0 || x0 + w0 < x || y + h < y0 || y0 + h0 < y);
 }
 
 /** A polyline cut into dashes, mm. */
