@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import Any
 
 from entrypoint.api.common import BOTH_SIDES, plan_text, read_surface, read_volume
-from entrypoint.api.on_ct import map_ct, plan_ct, vary_ct
+from entrypoint.api.on_ct import map_ct, plan_ct, plan_ct_with_parts, vary_ct
 from entrypoint.api.without_bone import plan_landmarks, plan_scalp, plan_tape
 from entrypoint.io.landmarks import read_landmarks
 from entrypoint.io.record import read_plan, write_plan
@@ -20,6 +20,7 @@ __all__ = [
     "draw",
     "map_ct",
     "plan_ct",
+    "plan_ct_with_parts",
     "plan_landmarks",
     "plan_scalp",
     "plan_tape",

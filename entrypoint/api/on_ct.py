@@ -68,7 +68,9 @@ def plan_ct(
     ------
     InputError, MeasurementError
     """
-    plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, landmarks=landmarks, rule=rule, sides=sides, label=label, progress=progress
+    )
     if hand is None:
         return finished(plan, None, prefer_side)
     from entrypoint.planning.ct_parts import charts_of
@@ -76,15 +78,16 @@ def plan_ct(
     return finished(plan, hand, prefer_side, charts_of(parts, plan.sides))
 
 
-def _on_ct(
+def plan_ct_with_parts(
     volume: LoadedVolume | str | Path,
-    landmarks: LandmarkSet | str | Path | None,
-    rule: Rule | None,
-    sides: Iterable[Side | str],
-    label: str | None,
-    progress: Progress | None,
+    *,
+    landmarks: LandmarkSet | str | Path | None = None,
+    rule: Rule | None = None,
+    sides: Iterable[Side | str] = BOTH_SIDES,
+    label: str | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Plan, CtParts]:
-    """A plan on a CT with what it was made from."""
+    """A plan on a CT with what it was made from; arguments as of :func:`plan_ct`."""
     rule = checked_rule(rule)
     given = landmarks_of(landmarks)
     # Decompression holds no lock: the planning modules are imported on the other core meanwhile.
@@ -147,7 +150,9 @@ def map_ct(
     """
     from entrypoint.planning.map_on_ct import map_on_ct
 
-    plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, landmarks=landmarks, rule=rule, sides=sides, label=label, progress=progress
+    )
     return map_on_ct(plan, parts, hand=hand, progress=progress)
 
 
@@ -181,7 +186,9 @@ def vary_ct(
     for name, arcs in (("midline_arc_mm", midline), ("lateral_arc_mm", lateral)):
         check_value(name, float(arcs.min()))
         check_value(name, float(arcs.max()))
-    plan, parts = _on_ct(volume, landmarks, rule, sides, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, landmarks=landmarks, rule=rule, sides=sides, label=label, progress=progress
+    )
     return rule_table(plan, parts, set(midline), set(lateral), progress=progress)
 
 

@@ -8,13 +8,12 @@ is ever answered to another origin, and no answer may be framed, sniffed, cached
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import ipaddress
 import json
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
-
-import anyio
 
 __all__ = ["HEADERS", "LARGEST_BODY_BYTES", "Guard", "may_name", "new_token"]
 
@@ -122,7 +121,7 @@ class Guard:
         body = b""
         if scope["method"] == "POST":
             try:
-                with anyio.fail_after(BODY_WITHIN_S):
+                async with asyncio.timeout(BODY_WITHIN_S):
                     body = await _body(receive)
             except TimeoutError:
                 await _answer(send, 408, "The request did not arrive in time.")

@@ -8,10 +8,10 @@ import numpy as np
 
 from entrypoint.planning.model import CAVEAT
 from entrypoint.reference import row
-from entrypoint.report.rounding import down, figure_mm, tape, up
-from entrypoint.report.wording import PRACTICE_BANNER
 from entrypoint.rehearsal.session import Hidden, passed
 from entrypoint.rehearsal.words import NOT_SUMMED, TEACHES, score_json
+from entrypoint.report.rounding import down, figure_mm, tape, up
+from entrypoint.report.wording import PRACTICE_BANNER
 
 if TYPE_CHECKING:
     from entrypoint.rehearsal.heads import StageHead

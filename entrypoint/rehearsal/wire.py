@@ -110,7 +110,7 @@ def number_of(value: Any, name: str, low: float, high: float) -> float:
 def mesh_bytes(points_mm: ArrayLike, faces: ArrayLike) -> bytes:
     """A mesh for the browser: "EPM1", number of points and of triangles (uint32, little-endian),
     points (float32 mm), corners of the triangles (uint32).
-    """  # noqa: D205
+    """
     points = np.ascontiguousarray(points_mm, dtype="<f4")
     corners = np.ascontiguousarray(faces, dtype="<u4")
     counts = np.array([len(points), len(corners)], dtype="<u4")
