@@ -1,4 +1,4 @@
-"""What the page says: the core's figures and sentences, in the form in which the page shows them."""
+"""What the page says: the core's figures and sentences, in the form that the page shows."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ __all__ = [
     "tape_json",
 ]
 
-OWN_SCAN = "The scan that was given with the command. It is read here and leaves this machine nowhere."
+OWN_SCAN = "The scan that was given with the command; it is read on this machine only."
 _TICK_MM = 10.0
 _LINE_STEP_MM = 1.5
 
@@ -44,9 +44,9 @@ def estimate() -> str:
     """Thickness as published for other heads, for a stop that is set without a scan."""
     scalp, skull = row("scalp_frontal"), row("skull_frontal")
     return (
-        f"Without a scan, from other heads: scalp at the frontal point about {scalp.value:g} mm (seen "
-        f"{scalp.low:g} to {scalp.high:g}), skull about {skull.value:.1f} mm (seen {skull.low:g} to "
-        f"{skull.high:g}). This head may be any of them."
+        "Without a scan, from other heads: scalp at the frontal point about "
+        f"{scalp.value:g} mm (seen {scalp.low:g} to {scalp.high:g}), skull about "
+        f"{skull.value:.1f} mm (seen {skull.low:g} to {skull.high:g}). This head may be any of them."
     )
 
 
@@ -162,7 +162,7 @@ def reveal_json(score: Score, session: Session | None) -> dict[str, Any]:
 
 
 def _mm(value: float) -> str:
-    return f"{up(value):.1f} mm"
+    return figure_mm(value, lower=False)
 
 
 def _past(value: float | None) -> str | None:

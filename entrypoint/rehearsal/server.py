@@ -31,8 +31,8 @@ _LARGEST_HEADER_BYTES = 16 * 1024
 NETWORK_WARNING = (
     "The page is open to the network: everyone who can reach this machine and has the address with "
     "its token can rehearse, read what is kept and delete it, and nothing that crosses the network "
-    "is encrypted. Use it only in a room network that you trust, with practice heads and no scan of "
-    "a patient."
+    "is encrypted. Use it only in a room network that you trust, with practice heads and no "
+    "patient's scan."
 )
 
 
@@ -126,7 +126,9 @@ def serve(
     if not ipaddress.ip_address(address).is_loopback:
         say(NETWORK_WARNING)
     say("Everything stays on this machine. Ctrl+C ends the page.")
-    first = session.heads_for(0)[0].head if session is not None else "volume" if own else "ladder:adult"
+    first = "ladder:adult" if own is None else "volume"
+    if session is not None:
+        first = session.heads_for(0)[0].head
     threading.Thread(target=_warm, args=(stages, first), daemon=True).start()
     if open_browser:
         threading.Thread(target=_open, args=(url,), daemon=True).start()
