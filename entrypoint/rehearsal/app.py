@@ -23,7 +23,8 @@ from entrypoint.errors import EntrypointError, FieldRefused, InputError
 from entrypoint.planning.model import Side
 from entrypoint.rehearsal import page_words as words
 from entrypoint.rehearsal.heads import LADDER, StageHead
-from entrypoint.rehearsal.marks import parse_marks
+from entrypoint.rehearsal.marks import marks_json, parse_marks
+from entrypoint.rehearsal.page_progress import progress_json
 from entrypoint.rehearsal.scoring import score
 from entrypoint.rehearsal.section_picture import read_along, section_png
 from entrypoint.rehearsal.session import Hidden, Session
@@ -194,7 +195,7 @@ class _Page:
         session = self.exercise.session
         assert session is not None
         kept = self.exercise.store.attempts(person)
-        return sum(a.session == session.code for a in kept)
+        return sum(a.session == session.title for a in kept)
 
     # ------------------------------------------------------------ a turn on a head
 
@@ -204,13 +205,7 @@ class _Page:
         session = exercise.session
         number, seat, text = None, None, None
         if session is not None:
-            done = self._done(person)
-            if done >= len(session.heads):
-                raise FieldRefused(
-                    found=f"{person} has done all heads of this session",
-                    expected="a head that is left",
-                    next_step="look at the progress page",
-                )
+            done = self._done(person) % len(session.heads)  # a session can be done again
             number = done + 1
             asked = session.heads_for(exercise.people.index(person))[done]
             key, side, seat, text = asked.head, asked.side, asked.seat, asked.text
@@ -329,14 +324,16 @@ class _Page:
                     asked_seat=turn.seat_asked,
                     most_past_inner_mm=most_past,
                 )
-                self.exercise.store.add(
-                    person=turn.person,
-                    head=head,
-                    session=None if session is None else session.code,
-                    marks=marks,
-                    score=result,
+                answer = words.reveal_json(result, session)
+                # Kept before it is shown: what a trainee has seen is never lost.
+                answer["number"] = self.exercise.store.add(
+                    turn.person,
+                    head.key,
+                    None if session is None else session.title,
+                    marks_json(marks),
+                    answer["score"],
                 )
-                turn.answer = words.reveal_json(result, session)
+                turn.answer = answer
             return turn.answer
 
     # ------------------------------------------------------------ what is kept
@@ -345,7 +342,7 @@ class _Page:
         exercise = self.exercise
         person = request.query_params.get("person") or exercise.people[0]
         choice_of(person, "person", exercise.people)
-        return JSONResponse(words.progress_json(exercise.store.attempts(person), exercise.session))
+        return JSONResponse(progress_json(exercise.store.attempts(person), exercise.session))
 
     def export_csv(self, _: Request) -> Response:
         return _download(self.exercise.store.export_csv(), "text/csv", "rehearsals.csv")

@@ -172,7 +172,8 @@ class _TooLarge(Exception):
 
 
 async def _body(receive: Receive) -> bytes:
-    parts, size = [], 0
+    parts: list[bytes] = []
+    size = 0
     while True:
         message = await receive()
         if message["type"] != "http.request":

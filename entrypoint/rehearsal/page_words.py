@@ -46,7 +46,8 @@ def estimate() -> str:
     return (
         "Without a scan, from other heads: scalp at the frontal point about "
         f"{scalp.value:g} mm (seen {scalp.low:g} to {scalp.high:g}), skull about "
-        f"{skull.value:.1f} mm (seen {skull.low:g} to {skull.high:g}). This head may be any of them."
+        f"{skull.value:.1f} mm (seen {skull.low:g} to {skull.high:g}). "
+        "This head may be any of them."
     )
 
 
@@ -212,7 +213,3 @@ def _truth(truth: dict[str, Any]) -> dict[str, Any]:
         ],
         "path": path,
     }
-
-
-def progress_json(attempts: Any, session: Any) -> dict[str, Any]:
-    return {"attempts": [], "next": "Nothing yet.", "bias": {"words": ""}, "pass_mm": None}

@@ -102,16 +102,17 @@ function freeChoice(state) {
 }
 
 function sessionChoice(state) {
-  const done = state.session.done[page.person] ?? 0;
   const total = state.session.heads;
-  const left = total - done;
+  const done = state.session.done[page.person] ?? 0;
+  const at = done % total;
+  const over = done > 0 && at === 0;
   return [
     el("h2", { id: "step-title" }, state.session.title),
     el("p", {}, `${total} ${total === 1 ? "head" : "heads"} in a fixed order. ${state.session.words}`),
     personChoice(state, heads),
-    el("p", { className: "figure" }, left > 0 ? `Head ${done + 1} of ${total}` : "All heads are done"),
-    el("div", { className: "row" }, button("Begin", () => stage({}),
-      { id: "begin", className: "weighty", disabled: left <= 0 })),
+    el("p", { className: "figure" }, over ? "All heads are done" : `Head ${at + 1} of ${total}`),
+    el("div", { className: "row" }, button(over ? "Begin again" : "Begin", () => stage({}),
+      { id: "begin", className: "weighty" })),
     el("p", { className: "note" }, state.teaches),
   ];
 }

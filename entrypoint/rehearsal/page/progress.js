@@ -15,7 +15,7 @@ export async function showProgress(place, page, { personChoice, heads }) {
     el("p", { id: "next-practice" }, data.next),
     empty ? null : el("div", { className: "charts" },
       el("figure", { id: "curve" }, el("figcaption", {}, el("h3", {}, "Learning curve"),
-        el("p", { className: "note" }, "Distance of the entry from the truth, each attempt in order.")),
+        el("p", { className: "note" }, `Distance of the entry from the truth, each attempt in order; the line is the middle of the last five. ${data.curve_words}`)),
       curve(data)),
       el("figure", { id: "dots" }, el("figcaption", {}, el("h3", {}, "Bias and scatter"),
         el("p", { className: "note" }, data.bias.words)),
@@ -65,7 +65,7 @@ function steps(high) {
 
 const words = (x, y, text, more = {}) => svg("text", { x, y, ...more }, text);
 
-function curve({ attempts, pass_mm: pass }) {
+function curve({ attempts, lately, pass_mm: pass }) {
   const values = attempts.map((a) => a.entry_mm);
   const seen = values.filter((v) => v !== null);
   const top = Math.max(10, ...seen, pass ?? 0) * 1.1;
@@ -82,7 +82,8 @@ function curve({ attempts, pass_mm: pass }) {
       words(WIDTH - EDGE.right - 4, y(pass) - 5, `pass mark ${pass} mm`, { "text-anchor": "end" }));
   }
   chart.append(words(4, 12, "mm"), words(WIDTH / 2, HEIGHT - 8, "attempt", { "text-anchor": "middle" }));
-  const line = attempts.map((a, i) => (a.entry_mm === null ? null : [x(i + 1), y(a.entry_mm)])).filter(Boolean);
+  const of = attempts.map((a, i) => (a.entry_mm === null ? null : i + 1)).filter(Boolean);
+  const line = of.map((n, k) => [x(n), y(lately[k])]);
   chart.append(svg("polyline", { class: "own-line", points: line.map((p) => p.join(",")).join(" ") }));
   attempts.forEach((a, i) => {
     if (a.entry_mm === null) return;

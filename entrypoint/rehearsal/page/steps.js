@@ -189,7 +189,7 @@ const direction = {
     + "is square to the skull. Look at it from several sides."],
   missing: "Set the direction of the drill first.",
   look(r) {
-    r.view.look("brow", { zoom: 0.9, lean: 30 * towardsSide(r) });
+    r.view.look("front", { zoom: 1, lean: -18 * towardsSide(r), tip: 16 });
     if (!r.marks.unit_inward) {
       const normal = skinNormal(r);
       const turn = Math.random() * 2 * Math.PI;

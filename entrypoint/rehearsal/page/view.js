@@ -124,10 +124,10 @@ export class HeadView {
 
   // ---------------------------------------------------------------- where it is seen from
 
-  look(name, { lean = 0, zoom = null, focus = null } = {}) {
+  look(name, { lean = 0, tip = 0, zoom = null, focus = null } = {}) {
     const { yaw, pitch } = LOOKS[name];
     this.yaw = yaw + lean;
-    this.pitch = pitch;
+    this.pitch = pitch + tip;
     if (zoom !== null) this.zoom = zoom;
     if (focus !== null) this.focus = vector(focus);
     this.draw();
