@@ -20,7 +20,7 @@ export async function showProgress(place, page, { personChoice, heads }) {
       el("figure", { id: "dots" }, el("figcaption", {}, el("h3", {}, "Bias and scatter"),
         el("p", { className: "note" }, data.bias.words)),
       data.bias.mean_mm ? dots(data) : null)),
-    empty ? null : el("details", {}, el("summary", {}, `All ${data.attempts.length} attempts`), listed(data)),
+    empty ? null : el("details", {}, el("summary", {}, `Every attempt (${data.attempts.length})`), listed(data)),
     el("h3", {}, "Your data"),
     el("p", { className: "note" }, "Kept on this machine only, in a file of your user account."),
     el("div", { className: "row" },

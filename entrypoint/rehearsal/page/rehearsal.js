@@ -40,6 +40,7 @@ export class Rehearsal {
     this.panel();
     byId("step").focus({ preventScroll: true });
     byId("step").scrollTop = 0;
+    window.scrollTo(0, 0);
     say(`Step ${this.at + 1} of ${STEPS.length}: ${this.step.title(this)}`);
   }
 
