@@ -10,7 +10,6 @@ import contextlib
 import csv
 import io
 import json
-import math
 import sqlite3
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
@@ -21,10 +20,11 @@ from typing import Any
 from entrypoint import __version__
 from entrypoint.errors import FieldRefused, FileRefused, OutputRefused
 from entrypoint.planning.model import CAVEAT
+from entrypoint.rehearsal.cells import cell
 from entrypoint.rehearsal.marks import person_name
 from entrypoint.report.wording import PRACTICE_BANNER
 
-__all__ = ["Attempt", "Store", "default_path"]
+__all__ = ["Attempt", "Store", "default_cache", "default_path"]
 
 _FORM = 1
 _WAIT_S = 15.0
@@ -65,6 +65,13 @@ def default_path() -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("entrypoint", appauthor=False) / "rehearsal.sqlite3"
+
+
+def default_cache() -> Path:
+    """Where the volumes of random heads are kept between runs: the user's own cache folder."""
+    from platformdirs import user_cache_path
+
+    return user_cache_path("entrypoint", appauthor=False) / "heads"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,7 +235,7 @@ class Store:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(_TABLE)
         for attempt in attempts:
-            writer.writerow([_cell(getattr(attempt, name)) for name in _TABLE])
+            writer.writerow([cell(getattr(attempt, name)) for name in _TABLE])
         return out.getvalue()
 
     def export_json(self, person: object = None) -> str:
@@ -320,15 +327,3 @@ def _attempt(row: sqlite3.Row) -> Attempt:
     return Attempt(
         **values, marks=json.loads(row["marks_json"]), score=json.loads(row["score_json"])
     )
-
-
-def _cell(value: Any) -> str:
-    """A table's cell; a text that a spreadsheet would run as a formula is quoted."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return str(int(value))
-    if isinstance(value, float):
-        return f"{value:.3f}" if math.isfinite(value) else ""
-    text = ";".join(value) if isinstance(value, tuple) else str(value)
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
