@@ -14,14 +14,16 @@ import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from entrypoint.errors import FieldRefused, MissingExtra
 
 if TYPE_CHECKING:
+    import uvicorn
+
     from entrypoint.rehearsal.session import Session
 
-__all__ = ["MOST_PEOPLE", "NETWORK_WARNING", "serve"]
+__all__ = ["MOST_PEOPLE", "NETWORK_WARNING", "page_server", "serve"]
 
 LOOPBACK = "127.0.0.1"
 MOST_PEOPLE = 40
@@ -87,19 +89,24 @@ def serve(
         raise FieldRefused(
             found=f"{people} people", expected=f"1 to {MOST_PEOPLE}", next_step="give a number"
         )
+    if session is not None and volume is None and any(h.head == "volume" for h in session.heads):
+        raise FieldRefused(
+            found="the session asks for a volume, and none was given",
+            expected="--volume beside it",
+            next_step="give the scan, or take that head out of the session",
+        )
     address = _address(host, allow_network)
     try:
-        import uvicorn
-    except ImportError as error:
+        from entrypoint.rehearsal.app import Exercise, application
+    except ModuleNotFoundError as error:
         raise MissingExtra(
             found=f"the library {error.name} is not installed",
             expected="uvicorn and starlette, which serve the page",
             next_step="install the requirements again",
         ) from None
     listening = _bound(address, port)
-    from entrypoint.rehearsal.app import Exercise, application
     from entrypoint.rehearsal.guard import Guard, may_name, new_token
-    from entrypoint.rehearsal.store import Store
+    from entrypoint.rehearsal.store import Store, default_cache
     from entrypoint.rehearsal.turns import Stages
 
     own = None
@@ -108,7 +115,7 @@ def serve(
 
         head = stage_volume(volume, label)
         own = lambda: head  # noqa: E731
-    stages = Stages(_cache_folder(cache), own)
+    stages = Stages(default_cache() if cache is None else Path(cache), own)
     names = tuple(f"Trainee {n}" for n in range(1, people + 1))
     exercise = Exercise(
         people=names,
@@ -123,16 +130,24 @@ def serve(
     shown = f"[{address}]" if ":" in address else address
     url = f"http://{shown}:{bound}/{token}/"
     say(f"Open {url}")
-    if not ipaddress.ip_address(address).is_loopback:
-        say(NETWORK_WARNING)
-    say("Everything stays on this machine. Ctrl+C ends the page.")
+    network = not ipaddress.ip_address(address).is_loopback
+    say(NETWORK_WARNING if network else "Everything stays on this machine.")
+    say("Ctrl+C ends the page.")
     first = "ladder:adult" if own is None else "volume"
     if session is not None:
         first = session.heads_for(0)[0].head
     threading.Thread(target=_warm, args=(stages, first), daemon=True).start()
     if open_browser:
         threading.Thread(target=_open, args=(url,), daemon=True).start()
-    server = uvicorn.Server(
+    with contextlib.closing(listening), contextlib.suppress(KeyboardInterrupt):
+        page_server(app).run(sockets=[listening])
+
+
+def page_server(app: Callable[..., Any]) -> uvicorn.Server:
+    """The server for an application: no log of what is asked, and bounds on what may be asked."""
+    import uvicorn
+
+    return uvicorn.Server(
         uvicorn.Config(
             app,
             http="h11",
@@ -148,8 +163,6 @@ def serve(
             h11_max_incomplete_event_size=_LARGEST_HEADER_BYTES,
         )
     )
-    with contextlib.closing(listening), contextlib.suppress(KeyboardInterrupt):
-        server.run(sockets=[listening])
 
 
 def _address(host: str, allow_network: bool) -> str:
@@ -187,14 +200,6 @@ def _bound(address: str, port: int) -> socket.socket:
             next_step="choose another port",
         ) from None
     return listening
-
-
-def _cache_folder(given: str | Path | None) -> Path:
-    if given is not None:
-        return Path(given)
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("entrypoint")) / "rehearsal"
 
 
 def _warm(stages: object, key: str) -> None:
