@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 
 # The page's own modules, so that a test aims where the page draws and not where it guesses.
 AIM = """
@@ -21,7 +22,6 @@ async () => {
   return page.rehearsal ? page.rehearsal.marks : null;
 }
 """
-STILL = "async () => { const { page } = await import('./static/main.js'); await page.still?.(); }"
 
 
 class Hands:
@@ -52,18 +52,28 @@ class Hands:
         words = self.page.inner_text("#step .asked")
         return re.search(r"PATIENT'S (RIGHT|LEFT)", words)[1].lower()
 
+    def until(self, script, arg=None, within_s=30.0):
+        """Ask the page again and again: its own rules let nobody else's script wait in it."""
+        ends = time.monotonic() + within_s
+        while not self.page.evaluate(script, arg):
+            assert time.monotonic() < ends, f"still not: {script}"
+            self.page.wait_for_timeout(20)
+
     def wait_marked(self, name):
-        self.page.wait_for_function(
+        self.until(
             "async (name) => { const { page } = await import('./static/main.js');"
             " return Boolean(page.rehearsal?.marks[name]); }",
-            arg=name,
+            name,
         )
 
-    def wait_tape(self, kind):
-        self.page.wait_for_function(
-            "async (kind) => { const { page } = await import('./static/main.js');"
-            " return Boolean(page.rehearsal?.tapes[kind]); }",
-            arg=kind,
+    def wait_tape(self, kind, length=None):
+        """Until a tape lies, and then until it is as long as that, mm."""
+        self.until(
+            "async ([kind, length]) => { const { page } = await import('./static/main.js');"
+            " const tape = page.rehearsal?.tapes[kind];"
+            " return Boolean(tape) && (length === null || Math.abs(tape.length_mm - length) < 0.6);"
+            " }",
+            [kind, length],
         )
 
     def onwards(self):
