@@ -94,7 +94,7 @@ function freeChoice(state) {
           el("small", {}, "the same number draws the same head "),
           el("input", { id: "seed", type: "number", min: "0", max: "2147483647", value: "1",
             "aria-label": "Number of the random head",
-            onfocus: () => { document.querySelector("input[value=random]").checked = true; } }))))),
+            oninput: () => { document.querySelector("input[value=random]").checked = true; } }))))),
     shownChoice(),
     el("div", { className: "row" }, button("Begin", begin, { id: "begin", className: "weighty" })),
     el("p", { className: "note" }, state.teaches),
