@@ -38,7 +38,8 @@ export class Rehearsal {
     this.step.look(this);
     this.draw();
     this.panel();
-    byId("step").focus({ preventScroll: true });
+    // Who works on the head with the keyboard stays there.
+    if (document.activeElement !== this.view.canvas) byId("step").focus({ preventScroll: true });
     byId("step").scrollTop = 0;
     window.scrollTo(0, 0);
     say(`Step ${this.at + 1} of ${STEPS.length}: ${this.step.title(this)}`);
