@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 
 __all__ = ["dot_plot"]
 
-SIZE_IN = (11.0, 8.3)
-_ENTRIES_IN, _NASIONS_IN = (0.3, 1.05, 6.7, 6.35), (7.3, 4.15, 3.4, 3.25)
-_WORDS_IN = (7.3, 3.75)
+SIZE_IN = (11.0, 8.7)
+_ENTRIES_IN, _NASIONS_IN = (0.3, 0.95, 6.7, 6.65), (7.3, 4.5, 3.4, 3.1)
+_WORDS_IN = (7.3, 4.3)
 _RING_MM = 5.0
 _LEAST_HALF_MM, _MOST_NAMES = 12.0, 14
 
@@ -57,8 +57,6 @@ def dot_plot(
     FieldRefused
         There is no mark on that side.
     """
-    from matplotlib.patches import Circle
-
     kept = [(one.person, one.score) for one in scored
             if one.score is not None and one.score.side is side]  # fmt: skip
     if not kept:
@@ -74,24 +72,24 @@ def dot_plot(
     entries = [_xy(score.hand.entry) for _, score in kept]
     by_eye = [_xy(score.hand.by_eye) for _, score in kept if score.hand.by_eye is not None]
     axes = page.panel(
-        _ENTRIES_IN, seen_from="the head end, nose at the top", title="Entries, along the scalp."
-    )
-    found = _panel(page, axes, entries, by_eye, "true entry")
+        _ENTRIES_IN, seen_from="the head end, nose at the top", title="Entries, along the scalp.",
+        plates=False,
+    )  # fmt: skip
+    found = _panel(page, axes, entries, by_eye)
     page.edges(axes, "PATIENT'S LEFT", "PATIENT'S RIGHT")
     page.ends(axes, "FRONT", "BACK")
     if len(kept) <= _MOST_NAMES:
         for (name, _), at in zip(kept, entries, strict=True):
             page.label(axes, at, name, name, leader=False, reach=(9.0, 13.0, 20.0), size=SMALL_PT)
     half = abs(axes.get_xlim()[0])
-    axes.add_patch(Circle((0, 0), 0.01, alpha=0.0))
     page.scale_bar(axes, (-0.86 * half, -0.9 * abs(axes.get_ylim()[0])), 10.0)
 
     nasions = [_xy(score.hand.nasion) for _, score in kept if score.hand.nasion is not None]
     spread_nasion = None
     if nasions:
         # Whoever looks into a face has its right on the left, and what is in front lies below.
-        face = page.panel(_NASIONS_IN, seen_from="in front", title="Nasion.", strip=True)
-        spread_nasion = _panel(page, face, [(-x, y) for x, y in nasions], [], "true nasion")
+        face = page.panel(_NASIONS_IN, seen_from="in front", title="Nasion.", plates=False)
+        spread_nasion = _panel(page, face, [(-x, y) for x, y in nasions], [])
         page.edges(face, "RIGHT", "LEFT")
         page.ends(face, "UP", "DOWN")
     _words(page, found, spread_nasion, kept, bool(by_eye))
@@ -108,7 +106,6 @@ def _panel(
     axes: Axes,
     marks: list[tuple[float, float]],
     others: list[tuple[float, float]],
-    name: str,
 ) -> BiasAndScatter:
     """Rings round the true point, dots, median and ellipse."""
     found = bias_and_scatter(marks)
@@ -166,7 +163,6 @@ def _panel(
         color=page.colour(axes, "ink"), gid="true",
     )  # fmt: skip
     page.keep_off(axes, np.zeros((1, 2)), pad=9.0)
-    page.label(axes, (0.0, 0.0), name, name, size=SMALL_PT, reach=(24.0, 40.0, 60.0))
     return found
 
 
@@ -198,4 +194,4 @@ def _words(
     lines.append(f"{failed} of {len(kept)} fail")
     x, y = _WORDS_IN
     page.write(x, y, "\n".join(lines), va="top", size=10.0)
-    page.write(x, 1.05, fill(TEACHES, 58), size=SMALL_PT, va="bottom", colour=page.palette.quiet)
+    page.write(x, 0.95, fill(TEACHES, 50), size=SMALL_PT, va="bottom", colour=page.palette.quiet)
