@@ -2,75 +2,28 @@
 
 from __future__ import annotations
 
-import http.client
 import json
 import random
 import re
 import socket
-import threading
 
 import pytest
 
 from entrypoint.errors import FieldRefused
 from entrypoint.rehearsal import server as served_by
-from entrypoint.rehearsal.app import FILES, STATIC, Exercise, application
-from entrypoint.rehearsal.guard import HEADERS, LARGEST_BODY_BYTES, Guard, may_name, new_token
+from entrypoint.rehearsal.app import FILES, STATIC, Exercise
+from entrypoint.rehearsal.guard import HEADERS, LARGEST_BODY_BYTES, may_name
 from entrypoint.rehearsal.store import Store
 from entrypoint.rehearsal.turns import Stages
+from tests.rehearsal.page.raw import Page
 
 MALFORMED = 2000
 
 
-class Page:
-    """The page's own server in a thread, spoken to without a browser's good manners."""
-
-    def __init__(self, folder):
-        self.listening = socket.create_server(("127.0.0.1", 0))
-        self.port = self.listening.getsockname()[1]
-        self.host = f"127.0.0.1:{self.port}"
-        self.token = new_token()
-        exercise = Exercise(
-            people=("Trainee 1",), store=Store(folder / "kept.sqlite3"), stages=Stages(None)
-        )
-        guard = Guard(
-            application(exercise), token=self.token, named=may_name("127.0.0.1", self.port)
-        )
-        self.server = served_by.page_server(guard)
-        self.thread = threading.Thread(
-            target=self.server.run, kwargs={"sockets": [self.listening]}, daemon=True
-        )
-        self.thread.start()
-
-    def ask(self, path, *, body=None, token=None, method=None, **headers):
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)
-        given = {name.replace("_", "-"): value for name, value in headers.items()}
-        if body is not None:
-            given = {
-                "Content-Type": "application/json", "Origin": f"http://{self.host}", **given,
-            }  # fmt: skip
-        connection.request(
-            method or ("GET" if body is None else "POST"),
-            f"/{self.token if token is None else token}/{path}",
-            body=body if body is None or isinstance(body, bytes) else json.dumps(body),
-            headers={k: v for k, v in given.items() if v is not None},
-        )
-        answer = connection.getresponse()
-        text = answer.read()
-        connection.close()
-        return answer.status, answer.headers, text
-
-    def alive(self):
-        return self.ask("state")[0] == 200
-
-    def close(self):
-        self.server.should_exit = True
-        self.thread.join(10)
-        self.listening.close()
-
-
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
-    made = Page(tmp_path_factory.mktemp("kept"))
+    kept = Store(tmp_path_factory.mktemp("kept") / "kept.sqlite3")
+    made = Page(Exercise(people=("Trainee 1",), store=kept, stages=Stages(None)))
     yield made
     made.close()
 
