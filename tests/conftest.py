@@ -10,6 +10,10 @@ from typing import Any
 
 import pytest
 
+from tests.browser import chromium, open_page
+
+__all__ = ["chromium", "open_page"]  # fixtures of every test of a page
+
 # Small matrix products on many threads spend their time waiting for each other: the suite takes
 # twice as long. Set before the library is loaded; children of the tests set their own.
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
