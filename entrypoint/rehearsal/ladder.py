@@ -125,8 +125,9 @@ def ladder_spec(key: str) -> HeadSpec:
             yaw_deg=-5.0, pitch_deg=3.0, roll_deg=-2.0, centre_mm=(-6.0, 4.0, 3.0),
         ),
         "thick": like(24, skull_mm=12.0, outer_table_mm=2.0, inner_table_mm=1.5, yaw_deg=4.0),
+        # The adult's own seed: another one's unevenness would make the bone thick at the site.
         "thin": like(
-            25, skull_mm=4.5, outer_table_mm=1.3, inner_table_mm=1.0, yaw_deg=-3.0, roll_deg=-4.0
+            1, skull_mm=4.3, outer_table_mm=1.3, inner_table_mm=1.0, yaw_deg=-3.0, roll_deg=-4.0
         ),
         "haematoma": like(
             26, yaw_deg=5.0, roll_deg=-5.0,
