@@ -4,12 +4,12 @@ import {
   BufferAttribute, BufferGeometry, CatmullRomCurve3, Color, CylinderGeometry, DirectionalLight,
   Group, HemisphereLight, Mesh, ShaderMaterial, MeshBasicMaterial, MeshLambertMaterial, OctahedronGeometry,
   PerspectiveCamera, Quaternion, Raycaster, RingGeometry, Scene, SphereGeometry, TubeGeometry,
-  Vector2, Vector3, WebGLRenderer, DoubleSide,
+  Vector2, Vector3, Vector4, WebGLRenderer, DoubleSide,
 } from "./three.min.js";
 
 const UP = new Vector3(0, 0, 1);
 const FIELD_OF_VIEW_DEG = 22;
-const FIT = 0.92; // of the ball round the head: its corners are never filled
+const FIT = 0.98; // of the ball round the head: its corners are never filled
 const MOVING_RATIO = 1; // pixels drawn per pixel of the page while something moves
 const RESTING_RATIO = 1.5; // and at rest, where that smooths the edges
 const SETTLED_MS = 160; // after the last movement the picture is drawn once more, sharper
@@ -27,17 +27,23 @@ export const LOOKS = {
 // keeps a head of 60,000 triangles turning.
 const SKIN_CORNERS = `
   uniform vec3 lamp;
+  uniform vec4 drape;
   varying float light;
+  varying float under;
   void main() {
     vec3 n = normalize(normalMatrix * normal);
-    light = 0.34 + 0.16 * n.y + 0.62 * max(dot(n, lamp), 0.0);
-    gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
+    light = 0.50 + 0.10 * n.y + 0.44 * max(dot(n, lamp), 0.0);
+    under = dot(drape.xyz, position) - drape.w;
+    vec3 at = position + (under > 0.0 ? min(under, 2.5) : 0.0) * normal;
+    gl_Position = projectionMatrix * modelViewMatrix * vec4(at, 1.0);
   }`;
 const SKIN_PIXELS = `
   uniform vec3 tone;
+  uniform vec3 cloth;
   uniform float opacity;
   varying float light;
-  void main() { gl_FragColor = vec4(tone * light, opacity); }`;
+  varying float under;
+  void main() { gl_FragColor = vec4((under > 0.0 ? cloth : tone) * light, opacity); }`;
 
 const radians = (deg) => (deg * Math.PI) / 180;
 export const vector = (mm) => new Vector3(mm[0], mm[1], mm[2]);
@@ -100,7 +106,7 @@ export class HeadView {
   recolour() {
     const style = getComputedStyle(document.documentElement);
     this.colours = {};
-    for (const name of ["skin", "own", "truth", "aid", "tape", "drill", "cursor"]) {
+    for (const name of ["skin", "cloth", "own", "truth", "aid", "tape", "drill", "cursor"]) {
       this.colours[name] = new Color(style.getPropertyValue(`--head-${name}`).trim());
     }
     if (this.skin) this.tone();
@@ -114,6 +120,8 @@ export class HeadView {
       fragmentShader: SKIN_PIXELS,
       uniforms: {
         tone: { value: new Vector3() },
+        cloth: { value: new Vector3() },
+        drape: { value: new Vector4(0, 0, 0, 1) },
         opacity: { value: 1 },
         lamp: { value: new Vector3(-0.5, 0.55, 0.67).normalize() },
       },
@@ -130,8 +138,24 @@ export class HeadView {
 
   /** The skin's colour, as it is to come out on the screen. */
   tone() {
-    const { r, g, b } = this.colours.skin.clone().convertLinearToSRGB();
-    this.skin.material.uniforms.tone.value.set(r, g, b);
+    for (const [uniform, name] of [["tone", "skin"], ["cloth", "cloth"]]) {
+      const { r, g, b } = this.colours[name].clone().convertLinearToSRGB();
+      this.skin.material.uniforms[uniform].value.set(r, g, b);
+    }
+  }
+
+  /** Lay a cloth over what lies beyond a plane, or take it off. */
+  drape(plane) {
+    const [x, y, z] = plane?.unit_normal ?? [0, 0, 0];
+    const away = plane ? vector(plane.point_mm).dot(vector(plane.unit_normal)) : 1;
+    this.skin.material.uniforms.drape.value.set(x, y, z, away);
+    this.draw();
+  }
+
+  /** Whether a cloth lies over a point. */
+  covered(point) {
+    const { x, y, z, w } = this.skin.material.uniforms.drape.value;
+    return point.x * x + point.y * y + point.z * z > w;
   }
 
   hide() {
