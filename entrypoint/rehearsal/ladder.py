@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from entrypoint.phantoms import HeadSpec, Scanner, build, named_spec, nifti_bytes, random_spec
+from entrypoint.phantoms.conditions.bone import Flattened
 from entrypoint.phantoms.conditions.scalp import Haematoma
 from entrypoint.phantoms.conditions.support import Pillow
 
@@ -124,14 +125,18 @@ def ladder_spec(key: str) -> HeadSpec:
             yaw_deg=-5.0, pitch_deg=3.0, roll_deg=-2.0, centre_mm=(-6.0, 4.0, 3.0),
         ),
         "thick": like(24, skull_mm=12.0, outer_table_mm=2.0, inner_table_mm=1.5, yaw_deg=4.0),
+        # The adult's own seed: another one's unevenness would make the bone thick at the site.
         "thin": like(
-            25, skull_mm=4.5, outer_table_mm=1.3, inner_table_mm=1.0, yaw_deg=-3.0, roll_deg=-4.0
+            1, skull_mm=4.3, outer_table_mm=1.3, inner_table_mm=1.0, yaw_deg=-3.0, roll_deg=-4.0
         ),
         "haematoma": like(
             26, yaw_deg=5.0, roll_deg=-5.0,
             conditions=(Haematoma(side="right", height_mm=9.0, sigma_mm=18.0),),
         ),
-        "asymmetric": like(27, skew_mm=5.0, bulge_mm=4.0, yaw_deg=2.0, roll_deg=-3.0),
+        "asymmetric": like(
+            27, skew_mm=3.0, bulge_mm=2.0, yaw_deg=2.0, roll_deg=-3.0,
+            conditions=(Flattened(side="left", depth_mm=8.0),),
+        ),
         "turned": like(
             28, yaw_deg=24.0, pitch_deg=8.0, roll_deg=-12.0, centre_mm=(12.0, -9.0, 6.0),
             conditions=(Pillow(),),
