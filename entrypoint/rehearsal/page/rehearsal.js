@@ -191,7 +191,7 @@ export class Rehearsal {
     if (turn.midline_mm) view.line("shown-midline", turn.midline_mm, { colour: "aid", width: 0.6, label: "midline" });
     if (turn.suture_mm) view.line("shown-suture", this.onSkin(turn.suture_mm), { colour: "aid", width: 0.8, label: "suture" });
     if (marks.nasion_mm) view.mark("nasion", marks.nasion_mm, { label: "nasion" });
-    if (marks.by_eye_mm) view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 1.7 });
+    if (marks.by_eye_mm) view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 2 });
     if (tapes.midline) this.drawTape("midline", tapes.midline);
     if (tapes.lateral) this.drawTape("lateral", tapes.lateral);
     if (marks.entry_mm) view.mark("entry", marks.entry_mm, { label: "entry" });
@@ -202,7 +202,7 @@ export class Rehearsal {
   drawRevealed() {
     const { view, marks, tapes } = this;
     view.mark("nasion", marks.nasion_mm, { label: "your nasion" });
-    view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 1.7 });
+    view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 2 });
     view.mark("entry", marks.entry_mm, { label: "your entry" });
     for (const name of ["midline", "lateral"]) this.drawTape(name, tapes[name], false);
     view.drill("drill", marks.entry_mm, marks.unit_inward, { colour: "own", ghost: true, label: "your path" });

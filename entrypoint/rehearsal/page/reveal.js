@@ -60,7 +60,7 @@ function leave(view, go) {
 function drawTruth(view, rehearsal, answer) {
   const { truth } = answer;
   for (const { name, mm, label } of truth.points) {
-    view.mark(`truth-${name}`, mm, { colour: "truth", shape: "diamond", label, size: 1.9 });
+    view.mark(`truth-${name}`, mm, { colour: "truth", shape: "diamond", label, size: 2.2 });
   }
   for (const { name, mm, label, under } of truth.lines) {
     const points = under ? rehearsal.onSkin(mm) : mm;

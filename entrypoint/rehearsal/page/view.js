@@ -320,7 +320,7 @@ export class HeadView {
   }
 
   /** A point: a ball for the trainee's own, a diamond for the truth. */
-  mark(name, mm, { colour = "own", shape = "ball", label = "", size = 2 } = {}) {
+  mark(name, mm, { colour = "own", shape = "ball", label = "", size = 2.4 } = {}) {
     const group = this.layer(name);
     const body = shape === "diamond" ? new OctahedronGeometry(size * 1.5)
       : new SphereGeometry(size, 16, 12);
