@@ -53,6 +53,7 @@ FILES = {
     "view.js": "text/javascript",
 }
 _DELETE = "delete everything"
+_DRAPE_OFF_MM, _DRAPE_ASKEW = 24.0, -0.14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -263,6 +264,7 @@ class _Page:
             "estimate": words.estimate(),
             **head.to_json(),
             "suture_hidden": turn.shown.suture and not head.suture_felt,
+            "drape": _drape(head, turn.side_asked) if head.draped else None,
         }
 
     def mesh(self, request: Request) -> Response:
@@ -354,6 +356,17 @@ class _Page:
         choice_of(given.get("confirm"), "confirm", (_DELETE,))
         self.exercise.store.delete_all()
         return {"deleted": True}
+
+
+def _drape(head: StageHead, side_asked: str) -> dict[str, Any]:
+    """The edge of a cloth over the other half: off the midline and askew, so as not to show it."""
+    plane, frame = head.parts.midsagittal, head.parts.head.frame
+    away = plane.unit_normal if side_asked == Side.LEFT.value else -plane.unit_normal
+    askew = away + _DRAPE_ASKEW * frame.unit_superior
+    return {
+        "point_mm": _listed(frame.origin_mm + _DRAPE_OFF_MM * away),
+        "unit_normal": _listed(askew / np.linalg.norm(askew)),
+    }
 
 
 def _shown(value: Any) -> Shown:

@@ -41,6 +41,8 @@ async function heads() {
   const { state } = page;
   page.rehearsal = null;
   visible("heads");
+  byId("banner").textContent = state.banner;
+  byId("banner").hidden = false;
   page.person ??= state.people[0];
   const place = byId("step");
   if (state.session) {

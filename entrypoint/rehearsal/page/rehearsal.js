@@ -24,6 +24,7 @@ export class Rehearsal {
     this.askTape = latest((body) => post("tape", body));
     this.problem = null;
     this.begun = performance.now();
+    view.drape(turn.drape);
     this.open();
   }
 
@@ -135,6 +136,8 @@ export class Rehearsal {
       el("h2", { id: "step-title" }, this.step.title(this)),
       el("p", { className: "asked" }, "Asked for: ", el("b", {}, `PATIENT'S ${asked}`)),
       this.turn.told ? el("p", { className: "note" }, this.turn.told) : null,
+      this.turn.suture_hidden ? el("p", { className: "note" },
+        "No suture can be felt on this head: none is drawn.") : null,
       ...this.step.words(this).map((words) => el("p", {}, words)),
       el("div", { id: "controls" }, ...this.step.controls(this).filter(Boolean)),
       this.problem ? el("p", { className: "error", role: "alert" }, this.problem) : null,
@@ -188,7 +191,7 @@ export class Rehearsal {
     if (turn.midline_mm) view.line("shown-midline", turn.midline_mm, { colour: "aid", width: 0.6, label: "midline" });
     if (turn.suture_mm) view.line("shown-suture", this.onSkin(turn.suture_mm), { colour: "aid", width: 0.8, label: "suture" });
     if (marks.nasion_mm) view.mark("nasion", marks.nasion_mm, { label: "nasion" });
-    if (marks.by_eye_mm) view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 1.7 });
+    if (marks.by_eye_mm) view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 2 });
     if (tapes.midline) this.drawTape("midline", tapes.midline);
     if (tapes.lateral) this.drawTape("lateral", tapes.lateral);
     if (marks.entry_mm) view.mark("entry", marks.entry_mm, { label: "entry" });
@@ -199,7 +202,7 @@ export class Rehearsal {
   drawRevealed() {
     const { view, marks, tapes } = this;
     view.mark("nasion", marks.nasion_mm, { label: "your nasion" });
-    view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 1.7 });
+    view.mark("by-eye", marks.by_eye_mm, { label: "by eye", size: 2 });
     view.mark("entry", marks.entry_mm, { label: "your entry" });
     for (const name of ["midline", "lateral"]) this.drawTape(name, tapes[name], false);
     view.drill("drill", marks.entry_mm, marks.unit_inward, { colour: "own", ghost: true, label: "your path" });
@@ -246,6 +249,10 @@ export class Rehearsal {
 
   tap(hit) {
     if (!hit) return;
+    if (this.step.pick && this.view.covered(hit.point)) {
+      this.refuse("The cloth lies over this place: mark the half of the head that is bare.");
+      return;
+    }
     this.step.pick?.(this, hit);
     if (this.ring) this.putRing(hit.point, hit.normal);
   }
@@ -293,7 +300,7 @@ export class Rehearsal {
       else this.moveRing(...arrow, event.shiftKey ? 10 : 1);
     } else if (event.key === "Enter" || event.key === " ") {
       if (!this.step.pick) return false;
-      if (this.ring) this.step.pick(this, this.ring);
+      if (this.ring) this.tap(this.ring);
       else this.moveRing(0, 0, 0);
     } else if (event.key === "[" || event.key === "]") {
       if (!this.step.lengthen) return false;

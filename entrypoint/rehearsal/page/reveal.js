@@ -11,6 +11,7 @@ function results(rows) {
 
 export function reveal(view, rehearsal, answer, go) {
   for (const name of ["shown-midline", "shown-suture", "cursor", "drill"]) view.clear(name);
+  view.drape(null);
   rehearsal.drawRevealed();
   drawTruth(view, rehearsal, answer);
   const place = byId("step");
@@ -46,6 +47,7 @@ export function reveal(view, rehearsal, answer, go) {
       button("Progress", () => leave(view, go.progress), { id: "to-progress" })),
   );
   place.scrollTop = 0;
+  window.scrollTo(0, 0);
   place.focus({ preventScroll: true });
   say(`Revealed. Hand: ${hand.verdict}. Judgement: ${judgement.verdict}.`);
 }
@@ -58,7 +60,7 @@ function leave(view, go) {
 function drawTruth(view, rehearsal, answer) {
   const { truth } = answer;
   for (const { name, mm, label } of truth.points) {
-    view.mark(`truth-${name}`, mm, { colour: "truth", shape: "diamond", label, size: 1.9 });
+    view.mark(`truth-${name}`, mm, { colour: "truth", shape: "diamond", label, size: 2.2 });
   }
   for (const { name, mm, label, under } of truth.lines) {
     const points = under ? rehearsal.onSkin(mm) : mm;

@@ -2,15 +2,16 @@
 // Positions are world millimetres, right-anterior-superior, as everywhere in the package.
 import {
   BufferAttribute, BufferGeometry, CatmullRomCurve3, Color, CylinderGeometry, DirectionalLight,
-  Group, HemisphereLight, Mesh, MeshBasicMaterial, MeshLambertMaterial, OctahedronGeometry,
+  Group, HemisphereLight, Mesh, ShaderMaterial, MeshBasicMaterial, MeshLambertMaterial, OctahedronGeometry,
   PerspectiveCamera, Quaternion, Raycaster, RingGeometry, Scene, SphereGeometry, TubeGeometry,
-  Vector2, Vector3, WebGLRenderer, DoubleSide,
+  Vector2, Vector3, Vector4, WebGLRenderer, DoubleSide,
 } from "./three.min.js";
 
 const UP = new Vector3(0, 0, 1);
 const FIELD_OF_VIEW_DEG = 22;
-const FIT = 0.92; // of the ball round the head: its corners are never filled
-const SHARPEST_RATIO = 2; // pixels drawn per pixel of the page, at rest
+const FIT = 0.98; // of the ball round the head: its corners are never filled
+const MOVING_RATIO = 1; // pixels drawn per pixel of the page while something moves
+const RESTING_RATIO = 1.5; // and at rest, where that smooths the edges
 const SETTLED_MS = 160; // after the last movement the picture is drawn once more, sharper
 
 export const LOOKS = {
@@ -21,6 +22,28 @@ export const LOOKS = {
   behind: { yaw: 180, pitch: 8, words: "behind" },
   brow: { yaw: 0, pitch: 40, words: "in front and above" },
 };
+
+// Light is worked out at the corners and not at every pixel: with drawing in software that is what
+// keeps a head of 60,000 triangles turning.
+const SKIN_CORNERS = `
+  uniform vec3 lamp;
+  uniform vec4 drape;
+  varying float light;
+  varying float under;
+  void main() {
+    vec3 n = normalize(normalMatrix * normal);
+    light = 0.50 + 0.10 * n.y + 0.44 * max(dot(n, lamp), 0.0);
+    under = dot(drape.xyz, position) - drape.w;
+    vec3 at = position + (under > 0.0 ? min(under, 2.5) : 0.0) * normal;
+    gl_Position = projectionMatrix * modelViewMatrix * vec4(at, 1.0);
+  }`;
+const SKIN_PIXELS = `
+  uniform vec3 tone;
+  uniform vec3 cloth;
+  uniform float opacity;
+  varying float light;
+  varying float under;
+  void main() { gl_FragColor = vec4((under > 0.0 ? cloth : tone) * light, opacity); }`;
 
 const radians = (deg) => (deg * Math.PI) / 180;
 export const vector = (mm) => new Vector3(mm[0], mm[1], mm[2]);
@@ -51,7 +74,7 @@ export class HeadView {
   constructor(canvas, overlay) {
     this.canvas = canvas;
     this.overlay = overlay;
-    this.renderer = new WebGLRenderer({ canvas, antialias: true, alpha: true });
+    this.renderer = new WebGLRenderer({ canvas, antialias: false, alpha: true });
     this.scene = new Scene();
     this.camera = new PerspectiveCamera(FIELD_OF_VIEW_DEG, 1, 50, 4000);
     this.camera.up.copy(UP);
@@ -83,23 +106,56 @@ export class HeadView {
   recolour() {
     const style = getComputedStyle(document.documentElement);
     this.colours = {};
-    for (const name of ["skin", "own", "truth", "aid", "tape", "drill", "cursor"]) {
+    for (const name of ["skin", "cloth", "own", "truth", "aid", "tape", "drill", "cursor"]) {
       this.colours[name] = new Color(style.getPropertyValue(`--head-${name}`).trim());
     }
-    if (this.skin) this.skin.material.color.copy(this.colours.skin);
+    if (this.skin) this.tone();
     this.draw();
   }
 
   show(geometry) {
     this.hide();
-    const material = new MeshLambertMaterial({ color: this.colours.skin });
+    const material = new ShaderMaterial({
+      vertexShader: SKIN_CORNERS,
+      fragmentShader: SKIN_PIXELS,
+      uniforms: {
+        tone: { value: new Vector3() },
+        cloth: { value: new Vector3() },
+        drape: { value: new Vector4(0, 0, 0, 1) },
+        opacity: { value: 1 },
+        lamp: { value: new Vector3(-0.5, 0.55, 0.67).normalize() },
+      },
+    });
     this.skin = new Mesh(geometry, material);
+    this.tone();
     this.scene.add(this.skin);
     geometry.boundingBox.getCenter(this.centre);
     this.radius = geometry.boundingSphere.radius;
     this.focus = null;
     this.zoom = 1;
     this.look("front");
+  }
+
+  /** The skin's colour, as it is to come out on the screen. */
+  tone() {
+    for (const [uniform, name] of [["tone", "skin"], ["cloth", "cloth"]]) {
+      const { r, g, b } = this.colours[name].clone().convertLinearToSRGB();
+      this.skin.material.uniforms[uniform].value.set(r, g, b);
+    }
+  }
+
+  /** Lay a cloth over what lies beyond a plane, or take it off. */
+  drape(plane) {
+    const [x, y, z] = plane?.unit_normal ?? [0, 0, 0];
+    const away = plane ? vector(plane.point_mm).dot(vector(plane.unit_normal)) : 1;
+    this.skin.material.uniforms.drape.value.set(x, y, z, away);
+    this.draw();
+  }
+
+  /** Whether a cloth lies over a point. */
+  covered(point) {
+    const { x, y, z, w } = this.skin.material.uniforms.drape.value;
+    return point.x * x + point.y * y + point.z * z > w;
   }
 
   hide() {
@@ -116,7 +172,7 @@ export class HeadView {
   seeThrough(ratio) {
     if (!this.skin) return;
     this.skin.material.transparent = ratio < 1;
-    this.skin.material.opacity = ratio;
+    this.skin.material.uniforms.opacity.value = ratio;
     this.skin.material.depthWrite = ratio >= 1;
     this.skin.material.needsUpdate = true;
     this.draw();
@@ -264,7 +320,7 @@ export class HeadView {
   }
 
   /** A point: a ball for the trainee's own, a diamond for the truth. */
-  mark(name, mm, { colour = "own", shape = "ball", label = "", size = 2 } = {}) {
+  mark(name, mm, { colour = "own", shape = "ball", label = "", size = 2.4 } = {}) {
     const group = this.layer(name);
     const body = shape === "diamond" ? new OctahedronGeometry(size * 1.5)
       : new SphereGeometry(size, 16, 12);
@@ -382,13 +438,13 @@ export class HeadView {
   /** Ask for a picture: plain while things move, sharper once they rest. */
   draw() {
     clearTimeout(this.settling);
-    this.settling = setTimeout(() => this.render(Math.min(devicePixelRatio || 1, SHARPEST_RATIO)),
-      SETTLED_MS);
+    this.settling = setTimeout(
+      () => this.render(Math.max(RESTING_RATIO, Math.min(devicePixelRatio || 1, 2))), SETTLED_MS);
     if (this.pending) return;
     this.pending = true;
     requestAnimationFrame(() => {
       this.pending = false;
-      this.render(1);
+      this.render(MOVING_RATIO);
     });
   }
 

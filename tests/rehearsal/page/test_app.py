@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import dataclasses
 import io
 import json
 import re
@@ -126,8 +127,6 @@ def test_what_may_be_shown_is_shown_and_no_suture_that_no_finger_finds(served, m
     turn = page.json("stage", ask)
     assert len(turn["midline_mm"]) > 50
     assert len(turn["suture_mm"]) > 10
-    import dataclasses
-
     ready = Ready.get
     monkeypatch.setattr(
         Ready, "get", lambda self, key: dataclasses.replace(
@@ -137,6 +136,32 @@ def test_what_may_be_shown_is_shown_and_no_suture_that_no_finger_finds(served, m
     turn = page.json("stage", ask)
     assert turn["suture_mm"] is None
     assert turn["suture_hidden"] is True
+
+
+def test_a_cloth_covers_the_other_half_and_no_mark_that_is_asked_for(
+    served, adult_head, perfect, monkeypatch
+):
+    page = served()
+    draped = StagedHead(head=dataclasses.replace(adult_head, draped=True), mesh=b"")
+    monkeypatch.setattr(Ready, "get", lambda self, key: draped)
+    turn = page.json("stage", {"key": "ladder:turned", "shown": SHOWN})
+    asked = turn["side_asked"]
+    other = "left" if asked == "right" else "right"
+    cloth = turn["drape"]
+
+    def under(mm):
+        return float(np.subtract(mm, cloth["point_mm"]) @ np.array(cloth["unit_normal"]))
+
+    planned = adult_head.plan.sides
+    assert under(planned[asked].scalp_entry_mm) < -20.0
+    assert under(planned[other].scalp_entry_mm) > 0.0
+    for bare in (perfect["nasion_mm"], adult_head.parts.sites[asked].entry.midline_point_mm):
+        assert under(bare) < -10.0
+    # Its edge tells nobody where the midline runs.
+    tilt = np.degrees(np.arccos(abs(np.dot(
+        cloth["unit_normal"], adult_head.parts.midsagittal.unit_normal
+    ))))  # fmt: skip
+    assert tilt > 5.0
 
 
 def test_a_session_keeps_everyone_at_their_own_head(served, perfect):

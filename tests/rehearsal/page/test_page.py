@@ -39,7 +39,7 @@ def off_mm(truth, side, mark):
 
 
 def reads_well(page):
-    """No word that calls a head harmless, the caveat in its place, nothing wider than the window."""
+    """No word that calls a head harmless, the caveat there, nothing wider than the window."""
     said = page.inner_text("body")
     assert not re.search(r"\b(safe|clear|ok)\b", said, re.I)
     assert "For planning and teaching only" in said
