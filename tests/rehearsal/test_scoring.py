@@ -184,6 +184,45 @@ def test_a_drill_that_points_out_of_the_head(adult_head, perfect):
     assert "does not lead into the head" in words["stop"]
 
 
+def test_bone_beside_and_on_a_seen_suture_is_measured(adult_head, perfect):
+    """A seen suture is no missing bone; its margin is what is broken there."""
+    parts = adult_head.parts
+    plane = parts.midsagittal
+    curve = parts.suture.curve_mm
+    at = curve[int(np.argmin(np.abs(plane.signed_distance_mm(curve) - 30.0)))]
+    out = at - parts.head.frame.origin_mm
+    ahead = 4.0 * parts.head.frame.unit_anterior
+    mark = skin_at(adult_head, at + ahead + 7.0 * out / np.linalg.norm(out))
+    made = scored(adult_head, perfect, entry_mm=mark.tolist())
+    suture = next(m for m in made.hand.margins if m.name == "suture")
+    assert 0.0 < suture.value_mm < 9.0
+    assert suture.broken_by_mm > 1.0
+    assert made.path.no_bone is None
+    assert made.hand.past_inner_mm is not None
+
+
+def test_no_bone_no_depth(adult_head, perfect):
+    """A hole in the bone under the mark: null, never zero, and the sentence says why."""
+    from dataclasses import replace
+
+    head = adult_head.parts.head
+    stored = np.array(head.volume.stored)
+    index = np.argwhere(stored > 250)
+    points = head.volume.grid.world(index) - np.array(perfect["entry_mm"])
+    inward = np.array(perfect["unit_inward"])
+    along = points @ inward
+    aside = np.linalg.norm(points - along[:, None] * inward, axis=1)
+    hole = index[(aside < 7.0) & (np.abs(along) < 30.0)]
+    stored[tuple(hole.T)] = 40
+    holed = replace(head, volume=replace(head.volume, stored=stored))
+    made = scored(replace(adult_head, parts=replace(adult_head.parts, head=holed)), perfect)
+    assert made.hand.past_inner_mm is None
+    assert made.hand.tip_error_mm is None
+    assert made.hand.entry.along_scalp_mm < 0.2
+    words = made.to_json()["hand"]["words"]
+    assert "cannot be told: bone is missing" in words["stop"]
+
+
 def test_a_mark_far_away_is_still_measured(adult_head, perfect):
     """On the back of the head: no margin is invented there, and the way is along the scalp."""
     behind = adult_head.parts.tape.profile_mm[-60]
