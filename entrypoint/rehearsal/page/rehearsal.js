@@ -120,6 +120,7 @@ export class Rehearsal {
   // ---------------------------------------------------------------- the panel beside the head
 
   panel() {
+    if (this.over) return;
     const place = byId("step");
     const focused = document.activeElement?.id;
     place.className = "step";
@@ -186,6 +187,7 @@ export class Rehearsal {
   // ---------------------------------------------------------------- what lies on the head
 
   draw() {
+    if (this.over) return;
     const { view, marks, tapes, turn } = this;
     for (const name of ["nasion", "by-eye", "midline", "lateral", "entry", "drill"]) view.clear(name);
     if (turn.midline_mm) view.line("shown-midline", turn.midline_mm, { colour: "aid", width: 0.6, label: "midline" });
