@@ -117,12 +117,12 @@ def circular_error(sd_major_mm: float, sd_minor_mm: float) -> float:
         from scipy.integrate import quad
         from scipy.special import ndtr
 
+        def density(x: float, k: float) -> float:
+            across = np.sqrt(max(k * k - x * x, 0.0)) / ratio
+            return float(np.exp(-0.5 * x * x) * (2.0 * ndtr(across) - 1.0))
+
         def held_at(k: float) -> float:
-            return 2.0 * quad(
-                lambda x: np.exp(-0.5 * x * x) / np.sqrt(2.0 * np.pi)
-                * (2.0 * ndtr(np.sqrt(max(k * k - x * x, 0.0)) / ratio) - 1.0),
-                0.0, k,
-            )[0] - 0.5  # fmt: skip
+            return float(np.sqrt(2.0 / np.pi) * quad(density, 0.0, k, args=(k,))[0]) - 0.5
 
         return float(major * brentq(held_at, 0.5, 1.3))
     return float(major * brentq(inside, 0.5, 1.3))

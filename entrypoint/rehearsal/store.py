@@ -211,7 +211,8 @@ class Store:
 
     def attempts(self, person: object = None) -> list[Attempt]:
         """Attempts in the order in which they were made; of one person, or of all."""
-        where, given = "", ()
+        where = ""
+        given: tuple[str, ...] = ()
         if person is not None:
             where, given = " WHERE person = ?", (person_name(person),)
         with self._open() as db:

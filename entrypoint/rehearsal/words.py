@@ -100,12 +100,15 @@ def _margin(margin: Margin) -> str:
     if margin.value_mm is None or margin.broken_by_mm is None:
         return f"The distance {where} could not be measured at this mark."
     figure = f"{down(margin.value_mm):.1f} mm"
+    if margin.broken_by_mm > 0.0 and not margin.limit_mm > 0.0:
+        return f"The path lies {up(margin.broken_by_mm):.1f} mm inside the sagittal sinus envelope."
     if margin.broken_by_mm > 0.0:
         return (
             f"The path lies {figure} {where}: the margin of {limit} is broken by "
             f"{up(margin.broken_by_mm):.1f} mm."
         )
-    return f"The path lies {figure} {where}; the margin asked is {limit}."
+    asked = f"; the margin asked is {limit}" if margin.limit_mm > 0.0 else ""
+    return f"The path lies {figure} {where}{asked}."
 
 
 def _depths(score: Score) -> dict[str, str]:

@@ -112,7 +112,8 @@ def test_a_file_of_marks():
 
 
 def test_space_and_unit_are_heeded():
-    text = "# coordinate_space: LPS\n# unit: cm\nperson,side,mark,x,y,z\na,right,entry,-3,-6.5,6.6\n"
+    text = "# coordinate_space: LPS\n# unit: cm\nperson,side,mark,x,y,z\n"
+    text += "a,right,entry,-3,-6.5,6.6\n"
     (one,) = parse_marked(text).attempts
     assert one.marks.entry_mm.tolist() == pytest.approx([30.0, 65.0, 66.0])
 

@@ -104,7 +104,7 @@ def test_the_drawn_ellipse_is_that_ellipse():
 
 def test_too_little_is_refused():
     for bad in ([], [[np.nan, 1.0]], [[np.inf, 0.0], [1.0, 2.0]]):
-        with pytest.raises(FieldRefused, match="(?i)no marks"):
+        with pytest.raises(FieldRefused, match=r"(?i)no marks"):
             bias_and_scatter(bad)
 
 
