@@ -134,6 +134,7 @@ export class Rehearsal {
     fill(place,
       el("p", { className: "count" },
         `${this.turn.person ? `${this.turn.person}. ` : ""}${this.turn.title}. Step ${this.at + 1} of ${STEPS.length}`),
+      this.clock(),
       el("h2", { id: "step-title" }, this.step.title(this)),
       el("p", { className: "asked" }, "Asked for: ", el("b", {}, `PATIENT'S ${asked}`)),
       this.turn.told ? el("p", { className: "note" }, this.turn.told) : null,
@@ -146,14 +147,13 @@ export class Rehearsal {
         button(this.step.marked(this) || this.at === 0 ? "Undo" : "Back one step", () => this.undo(),
           { id: "undo", disabled: this.at === 0 && !this.step.marked(this) }),
         forward),
-      this.clock(),
     );
     if (focused && focused !== "step") byId(focused)?.focus({ preventScroll: true });
   }
 
   clock() {
     if (!this.turn.time_limit_s) return null;
-    this.clockPlace = el("p", { className: "note" });
+    this.clockPlace = el("p", { className: "count" });
     this.tick();
     clearInterval(this.ticking);
     this.ticking = setInterval(() => this.tick(), 1000);
