@@ -85,8 +85,8 @@ LADDER = (
     LadderStep(
         key="asymmetric",
         title="An uneven head",
-        text="The two halves of this head differ, so that the eye finds another middle than the "
-        "head's own plane.",
+        text="The two halves of the back of this head differ by more than half a centimetre, so "
+        "that the eye finds another middle than the head's own plane.",
     ),
     LadderStep(
         key="turned",

@@ -83,9 +83,9 @@ def test_the_scalp_is_swollen_on_the_right(plans):
 
 def test_the_uneven_head_is_uneven(plans):
     def unevenness(key):
-        """Difference of the two halves of the scalp over the vault, seen from its middle."""
+        """Difference of the two halves of the scalp behind the vertex, seen from the middle."""
         head = plans[key][1].head
-        phi, lam = np.meshgrid(np.arange(20.0, 171.0, 10.0), np.arange(15.0, 61.0, 15.0))
+        phi, lam = np.meshgrid(np.arange(90.0, 171.0, 10.0), np.arange(15.0, 61.0, 15.0))
         phi, lam = phi.ravel(), lam.ravel()
         right, left = (
             coarse_radii(
@@ -95,7 +95,9 @@ def test_the_uneven_head_is_uneven(plans):
         )
         return float(np.nanmax(np.abs(right - left)))
 
-    assert unevenness("asymmetric") > unevenness("adult") + 2.0
+    # Asymmetries of 2 to 4 mm are usual; this one is seen from above.
+    assert unevenness("adult") < 4.0
+    assert unevenness("asymmetric") > 6.0
 
 
 def test_the_turned_head_lies_turned(plans):
