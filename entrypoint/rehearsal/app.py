@@ -53,7 +53,7 @@ FILES = {
     "view.js": "text/javascript",
 }
 _DELETE = "delete everything"
-_DRAPE_OFF_MM, _DRAPE_ASKEW = 24.0, -0.14
+_DRAPE_OFF_MM, _DRAPE_ASKEW = 24.0, 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

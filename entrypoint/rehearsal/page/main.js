@@ -9,6 +9,12 @@ import { HeadView, meshOf } from "./view.js";
 const LOOK_KEYS = { f: "front", a: "above", r: "right", l: "left", b: "behind" };
 export const page = { state: null, view: null, rehearsal: null, person: null, meshes: new Map() };
 
+/** An answer that is still on its way draws nothing on the next head. */
+function endRehearsal() {
+  if (page.rehearsal) page.rehearsal.over = true;
+  page.rehearsal = null;
+}
+
 function visible(part) {
   const working = part === "head";
   document.body.classList.toggle("working", working);
@@ -39,7 +45,7 @@ async function heads() {
     return;
   }
   const { state } = page;
-  page.rehearsal = null;
+  endRehearsal();
   visible("heads");
   byId("banner").textContent = state.banner;
   byId("banner").hidden = false;
@@ -93,7 +99,7 @@ function freeChoice(state) {
       el("label", { className: "choice" },
         el("input", { type: "radio", name: "head", value: "random" }),
         el("span", {}, el("b", {}, "A random head"),
-          el("small", {}, "the same number draws the same head "),
+          el("small", {}, "the same number draws the same head; it takes some ten seconds to make"),
           el("input", { id: "seed", type: "number", min: "0", max: "2147483647", value: "1",
             "aria-label": "Number of the random head",
             oninput: () => { document.querySelector("input[value=random]").checked = true; } }))))),
@@ -122,6 +128,7 @@ function sessionChoice(state) {
 // ---------------------------------------------------------------- the head
 
 async function stage(choice) {
+  endRehearsal();
   visible("head");
   const { view } = page;
   view.hide();
@@ -140,7 +147,7 @@ async function stage(choice) {
     byId("banner").textContent = turn.practice ? page.state.banner : "";
     view.show(meshOf(page.meshes.get(turn.mesh)));
     page.rehearsal = new Rehearsal(view, turn, (answer, rehearsal) => {
-      page.rehearsal = null;
+      endRehearsal();
       reveal(view, rehearsal, answer, {
         again: () => stage(choice), heads, progress, session: Boolean(page.state.session),
       });
@@ -153,8 +160,8 @@ async function stage(choice) {
 }
 
 async function progress() {
+  endRehearsal();
   visible("progress");
-  page.rehearsal = null;
   try {
     page.state = await getJson("state");
     await showProgress(byId("step"), page, { personChoice, heads });

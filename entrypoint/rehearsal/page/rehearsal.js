@@ -120,6 +120,7 @@ export class Rehearsal {
   // ---------------------------------------------------------------- the panel beside the head
 
   panel() {
+    if (this.over) return;
     const place = byId("step");
     const focused = document.activeElement?.id;
     place.className = "step";
@@ -133,6 +134,7 @@ export class Rehearsal {
     fill(place,
       el("p", { className: "count" },
         `${this.turn.person ? `${this.turn.person}. ` : ""}${this.turn.title}. Step ${this.at + 1} of ${STEPS.length}`),
+      this.clock(),
       el("h2", { id: "step-title" }, this.step.title(this)),
       el("p", { className: "asked" }, "Asked for: ", el("b", {}, `PATIENT'S ${asked}`)),
       this.turn.told ? el("p", { className: "note" }, this.turn.told) : null,
@@ -145,14 +147,13 @@ export class Rehearsal {
         button(this.step.marked(this) || this.at === 0 ? "Undo" : "Back one step", () => this.undo(),
           { id: "undo", disabled: this.at === 0 && !this.step.marked(this) }),
         forward),
-      this.clock(),
     );
     if (focused && focused !== "step") byId(focused)?.focus({ preventScroll: true });
   }
 
   clock() {
     if (!this.turn.time_limit_s) return null;
-    this.clockPlace = el("p", { className: "note" });
+    this.clockPlace = el("p", { className: "count" });
     this.tick();
     clearInterval(this.ticking);
     this.ticking = setInterval(() => this.tick(), 1000);
@@ -186,6 +187,7 @@ export class Rehearsal {
   // ---------------------------------------------------------------- what lies on the head
 
   draw() {
+    if (this.over) return;
     const { view, marks, tapes, turn } = this;
     for (const name of ["nasion", "by-eye", "midline", "lateral", "entry", "drill"]) view.clear(name);
     if (turn.midline_mm) view.line("shown-midline", turn.midline_mm, { colour: "aid", width: 0.6, label: "midline" });

@@ -5,6 +5,7 @@ import { plain, vector } from "./view.js";
 const SIDES = { right: "PATIENT'S RIGHT", left: "PATIENT'S LEFT" };
 const FARTHEST_TILT_DEG = 60; // from the skin: a drill held flatter than this slips
 const START_TILT_DEG = 14; // the drill is put down leaning, so that it has to be brought square
+const SHORTEST_MM = { midline: 22, lateral: 6 }; // a shorter tape has no direction yet
 const HANDLE_MM = 100; // from the skin to the hand
 
 /** A step that is one touch on the skin. */
@@ -78,7 +79,7 @@ function pull({ key, kind, title, words, look, missing, origin, start, set, end 
       || (Boolean(r.tapes[kind]) && r.near(end(r), x, y, reach)),
     drag(r, x, y) {
       const hit = r.view.pick(x, y);
-      if (!hit) return;
+      if (!hit || hit.point.distanceTo(vector(start(r))) < SHORTEST_MM[kind]) return;
       r.view.follow(hit.point, hit.normal, 0.4);
       lay(r, hit.point);
     },

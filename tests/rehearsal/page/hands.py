@@ -46,7 +46,7 @@ class Hands:
         for name, on in shown.items():
             page.set_checked(f"#show-{name}", on)
         page.click("#begin")
-        page.wait_for_selector("#next", timeout=20_000)
+        page.wait_for_selector("#next", timeout=60_000)
 
     def asked_side(self):
         words = self.page.inner_text("#step .asked")

@@ -186,7 +186,7 @@ def test_by_keyboard_alone(served, open_page, truth):
     page, hands = opened.page, Keys(opened.page)
     page.wait_for_selector("#begin")
     hands.press("begin")
-    page.wait_for_selector("#next", timeout=20_000)
+    page.wait_for_selector("#next", timeout=60_000)
     side = hands.asked_side()
     other = "left" if side == "right" else "right"
     exact = truth["sides"][side]
