@@ -12,7 +12,7 @@ from typing import Any
 from entrypoint.api.after import after_ct
 from entrypoint.api.check import check_ct, check_text, read_plan_or_path
 from entrypoint.api.common import BOTH_SIDES, plan_text, read_surface, read_volume
-from entrypoint.api.on_ct import map_ct, plan_ct, vary_ct
+from entrypoint.api.on_ct import map_ct, plan_ct, plan_ct_with_parts, vary_ct
 from entrypoint.api.page import report
 from entrypoint.api.without_bone import plan_landmarks, plan_scalp, plan_tape
 from entrypoint.io.landmarks import read_landmarks
@@ -26,6 +26,7 @@ __all__ = [
     "draw",
     "map_ct",
     "plan_ct",
+    "plan_ct_with_parts",
     "plan_landmarks",
     "plan_scalp",
     "plan_tape",

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from entrypoint.api.common import BOTH_SIDES, Progress
-from entrypoint.api.on_ct import plan_and_parts
+from entrypoint.api.common import Progress
+from entrypoint.api.on_ct import plan_ct_with_parts
 from entrypoint.errors import FieldRefused
 from entrypoint.io.check_record import checked_paths, read_check, read_paths
 from entrypoint.io.landmarks import LandmarkSet
@@ -72,7 +72,9 @@ def check_ct(
     given: Sequence[GivenPath] = (
         read_paths(paths) if isinstance(paths, str | Path) else checked_paths(paths)
     )
-    plan, parts = plan_and_parts(volume, series, landmarks, rule, BOTH_SIDES, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, series=series, landmarks=landmarks, rule=rule, label=label, progress=progress
+    )
     from entrypoint.planning.given_check import check_paths
 
     return check_paths(parts, plan, given, within=near, progress=progress)

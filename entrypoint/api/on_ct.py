@@ -72,7 +72,10 @@ def plan_ct(
     ------
     InputError, MeasurementError
     """
-    plan, parts = plan_and_parts(volume, series, landmarks, rule, sides, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, series=series, landmarks=landmarks, rule=rule, sides=sides, label=label,
+        progress=progress,
+    )  # fmt: skip
     if hand is None:
         return finished(plan, None, prefer_side)
     from entrypoint.planning.ct_parts import charts_of
@@ -80,22 +83,17 @@ def plan_ct(
     return finished(plan, hand, prefer_side, charts_of(parts, plan.sides))
 
 
-def plan_and_parts(
+def plan_ct_with_parts(
     volume: LoadedVolume | str | Path,
-    series: str | int | None,
-    landmarks: LandmarkSet | str | Path | None,
-    rule: Rule | None,
-    sides: Iterable[Side | str],
-    label: str | None,
-    progress: Progress | None,
+    *,
+    series: str | int | None = None,
+    landmarks: LandmarkSet | str | Path | None = None,
+    rule: Rule | None = None,
+    sides: Iterable[Side | str] = BOTH_SIDES,
+    label: str | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Plan, CtParts]:
-    """A plan on a CT with what it was made from.
-
-    Parameters
-    ----------
-    volume, series, landmarks, rule, sides, label, progress
-        As of :func:`plan_ct`.
-    """
+    """A plan on a CT with what it was made from; arguments as of :func:`plan_ct`."""
     rule = checked_rule(rule)
     given = landmarks_of(landmarks)
     # Decompression holds no lock: the planning modules are imported on the other core meanwhile.
@@ -159,7 +157,10 @@ def map_ct(
     """
     from entrypoint.planning.map_on_ct import map_on_ct
 
-    plan, parts = plan_and_parts(volume, series, landmarks, rule, sides, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, series=series, landmarks=landmarks, rule=rule, sides=sides, label=label,
+        progress=progress,
+    )  # fmt: skip
     return map_on_ct(plan, parts, hand=hand, progress=progress)
 
 
@@ -194,7 +195,10 @@ def vary_ct(
     for name, arcs in (("midline_arc_mm", midline), ("lateral_arc_mm", lateral)):
         check_value(name, float(arcs.min()))
         check_value(name, float(arcs.max()))
-    plan, parts = plan_and_parts(volume, series, landmarks, rule, sides, label, progress)
+    plan, parts = plan_ct_with_parts(
+        volume, series=series, landmarks=landmarks, rule=rule, sides=sides, label=label,
+        progress=progress,
+    )  # fmt: skip
     return rule_table(plan, parts, set(midline), set(lateral), progress=progress)
 
 

@@ -24,6 +24,7 @@ from entrypoint.cli.map import map_
 from entrypoint.cli.model import model
 from entrypoint.cli.phantom import phantom
 from entrypoint.cli.plan import plan
+from entrypoint.cli.rehearse import rehearse
 from entrypoint.cli.report import report
 from entrypoint.cli.schema import schema
 from entrypoint.cli.sheet import sheet
@@ -63,6 +64,7 @@ _COMMANDS: dict[Callable[..., None], str] = {
     explain: "Say what a finding means and where its limit is from.",
     schema: "Print the JSON Schema of the plan record.",
     phantom: "Make practice heads with their true answers.",
+    rehearse: "Practise on heads on a page; score marks collected elsewhere.",
 }
 for _command, _short in _COMMANDS.items():
     app.command(_command.__name__, short_help=_short)(_command)

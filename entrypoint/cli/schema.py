@@ -18,6 +18,7 @@ class Record(StrEnum):
     PATHS = "paths"
     AFTER = "after"
     LOG = "log"
+    SESSION = "session"
 
 
 def schema(
@@ -51,6 +52,11 @@ def schema(
         from entrypoint.io.schema import text_of
 
         write_stdout(text_of(LOG))
+        return
+    if record is Record.SESSION:
+        from entrypoint.rehearsal.session import session_schema_text
+
+        write_stdout(session_schema_text())
         return
     from entrypoint.io.schema import schema_text
 

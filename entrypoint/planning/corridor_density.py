@@ -15,6 +15,8 @@ __all__ = ["brain_level_hu", "denser_than_brain", "fluid_depth_mm", "profile_hu"
 
 FloatArray = NDArray[np.float64]
 
+# A picture stored in coarse steps may show no noise at all.
+_LEAST_SD_HU = 0.1
 _WINDOWS_MM = (2.0, 3.0, 4.0, 6.0)
 _BRAIN_BELOW_MM = 6.0
 _KEPT_HU = (-150.0, 150.0)  # what stands further off is air or bone, and is told apart from this
@@ -87,7 +89,7 @@ def denser_than_brain(
     best, found = 0.0, None
     for window in _WINDOWS_MM:
         n = round(window / STEP_MM) + 1
-        sd = sd_of_depth(window)
+        sd = max(sd_of_depth(window), _LEAST_SD_HU)
         for i in range(len(depths_mm) - n + 1):
             if depths_mm[i] < span_mm[0] or depths_mm[i + n - 1] > span_mm[1]:
                 continue

@@ -49,6 +49,11 @@ NAMED = {
     "hu": "HU",
     "rows": "rows of a map, with fractions",
     "points": "world mm, as every position inside the package",
+    "seconds": "s, by the name of a step",
+    "error": "in the unit that its curve's figure names",
+    "median_lately": "in the unit that its curve's figure names",
+    "per_ten": "in the unit that the figure names, in ten attempts",
+    "per_ten_95": "the same, both ends of its 95 % interval",
 }
 # Analytic heads have shape parameters of their own; their answers follow the rule.
 APART = {"phantoms"}

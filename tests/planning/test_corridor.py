@@ -203,3 +203,17 @@ def test_a_path_without_bone_borrows_the_other_sides():
     assert got.skull_mm is None
     assert got.skull_other_mm == pytest.approx(7.0, abs=0.2)
     assert np.isfinite(got.brain_hu)
+
+
+def test_a_picture_without_any_noise_is_read_too():
+    """Stored in coarse steps, a soft part may be all of one value."""
+    from entrypoint.planning.corridor_density import denser_than_brain
+    from entrypoint.volume.corridor import STEP_MM
+
+    depths = np.arange(0.0, 25.0, STEP_MM)
+    own = np.where((depths > 8.0) & (depths < 14.0), 75.0, 35.0)
+    found = denser_than_brain(
+        own, np.full(len(depths), 35.0), depths, brain_hu=35.0, span_mm=(0.0, 24.0),
+        sd_of_depth=lambda _: 0.0,
+    )  # fmt: skip
+    assert found is not None
