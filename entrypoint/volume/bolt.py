@@ -36,6 +36,7 @@ _SLAB_MM, _SECTION_MM, _SECTION_STEP_MM = 0.8, 7.0, 0.5
 _WIDE = 1.7  # times the usual area of a section: a cap, a wing, a plug
 _TURNS = 5
 _LEAST_SD_MM, _LEAST_SD_DEG = 0.12, 0.25
+_SD_DEG_PER_MM = 0.25  # of voxel beyond a millimetre: a leaning rod in thick slices reads askew
 _TOP_MM = 60.0
 
 
@@ -270,7 +271,10 @@ def _followed(
             radius_mm=float(np.sqrt(np.median(area[fit]) / np.pi)),
             middle_mm=float(depths[fit].mean()),
             sd_across_mm=max(_LEAST_SD_MM, scale * float(np.sqrt(cov[0]))),
-            sd_deg=max(_LEAST_SD_DEG, float(np.degrees(scale * np.sqrt(cov[1])))),
+            sd_deg=max(
+                _LEAST_SD_DEG + _SD_DEG_PER_MM * max(0.0, max(volume.grid.voxel_mm) - 1.0),
+                float(np.degrees(scale * np.sqrt(cov[1]))),
+            ),
             sections=int(fit.sum()),
         )
     assert line is not None
