@@ -71,7 +71,7 @@ def run(block, folder):
     }
     start = [sys.executable, "-c"] if block.language == "python" else ["sh", "-e", "-c"]
     return subprocess.run(
-        [*start, block.code], cwd=folder, env=environment, capture_output=True, text=True,
+        [*start, block.code], cwd=folder, env=environment, capture_output=True, encoding="utf-8",
         timeout=120, check=False,
     )  # fmt: skip
 
@@ -105,7 +105,8 @@ def test_every_command_and_every_option_of_plan_is_told():
     for command in app.registered_commands:
         assert f"entrypoint {command.name}" in README
     help_text = subprocess.run(
-        [sys.executable, "-m", "entrypoint", "plan", "--help"], capture_output=True, text=True,
+        [sys.executable, "-m", "entrypoint", "plan", "--help"], capture_output=True,
+        encoding="utf-8",
         check=True, cwd=ROOT,
     ).stdout  # fmt: skip
     options = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", help_text)) - {"--help"}
@@ -136,11 +137,11 @@ def test_the_setup_commands_are_one_line_each_and_say_the_same():
 
 
 def test_ci_runs_the_readmes_own_command():
-    script = (ROOT / ".ci" / "run").read_text()
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     take = re.search(r"command=\$\((.*)\)\n", script)
     assert take
     taken = subprocess.run(
-        ["bash", "-c", take.group(1)], cwd=ROOT, capture_output=True, text=True, check=True
+        ["bash", "-c", take.group(1)], cwd=ROOT, capture_output=True, encoding="utf-8", check=True
     ).stdout.strip()
     assert taken == SETUP["test, pip"]
     assert 'sh -c "$command"' in script

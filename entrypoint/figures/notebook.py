@@ -160,8 +160,8 @@ def sources(*keys: str) -> Table:
     Examples
     --------
     >>> print(sources("rule_sensor_depth"))
-    row                value  measured                source
-    rule_sensor_depth  15 mm  below the inner table   common practice, no source
+    row                value  measured               source
+    rule_sensor_depth  15 mm  below the inner table  common practice, no source
     """
     lines = []
     for key in keys:

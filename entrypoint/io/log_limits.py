@@ -33,7 +33,7 @@ def check_done(done: Done) -> None:
 
     Examples
     --------
-    >>> check_done(Done(drill_depth_mm=8.0, device_reference="LOT-2201-7"))
+    >>> check_done(Done(sensor_depth_mm=15.0, device_reference="LOT-2201-7"))
     >>> check_done(Done(first_reading_mmhg=1500.0))
     Traceback (most recent call last):
     ...

@@ -123,7 +123,8 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     given = parser.parse_args()
     seeds = range(given.first, given.first + given.heads)
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True,
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True,
+        encoding="utf-8",
                             check=True).stdout.strip()
     lines = [
         f"code {commit}; heads drawn with seeds from {given.first}; slices "

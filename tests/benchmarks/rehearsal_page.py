@@ -65,7 +65,7 @@ def browser_s() -> float:
     mine, parents, times = {os.getpid()}, {}, {}
     for stat in Path("/proc").glob("[0-9]*/stat"):
         try:
-            fields = stat.read_text().rsplit(")", 1)[1].split()
+            fields = stat.read_text(encoding="utf-8").rsplit(")", 1)[1].split()
         except OSError:
             continue
         pid = int(stat.parent.name)

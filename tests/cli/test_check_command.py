@@ -15,7 +15,7 @@ from entrypoint.planning.model import CAVEAT
 from tests.conftest import SAMPLES
 
 ADULT = SAMPLES / "adult.nii.gz"
-TRUTH = json.loads((SAMPLES / "adult.truth.json").read_text())["sides"]
+TRUTH = json.loads((SAMPLES / "adult.truth.json").read_text(encoding="utf-8"))["sides"]
 RIGHT = [f"{x:.1f}" for x in TRUTH["right"]["scalp_entry_mm"]]
 TYPED = ("--side", "right", "--space", "RAS", "--skin-point", *RIGHT)
 
@@ -55,9 +55,9 @@ def several(tmp_path_factory):
 def test_several_paths_as_a_record(several):
     code, file, out = several
     assert code == 3  # one of them is refused
-    record = json.loads(out.read_text())
+    record = json.loads(out.read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator(check_schema()).validate(record)
-    jsonschema.Draft202012Validator(paths_schema()).validate(json.loads(file.read_text()))
+    jsonschema.Draft202012Validator(paths_schema()).validate(json.loads(file.read_text(encoding="utf-8")))
     assert record["practice"]
     assert [p["label"] for p in record["paths"]] == ["own", "tip", "swapped"]
     assert record["order"][-1] == "swapped"
@@ -78,7 +78,7 @@ def test_a_path_of_the_record_is_drawn_by_its_label(run, several, tmp_path):
     code, _, err = run("draw", out, "--volume", ADULT, "--view", "section", "--path", "tip",
                           "--out", picture)  # fmt: skip
     assert (code, err) == (0, "")
-    text = picture.read_text()
+    text = picture.read_text(encoding="utf-8")
     assert "Given path tip" in text
     assert "Rule:" not in text
     code, _, err = run("draw", out, "--volume", ADULT, "--view", "section", "--out", picture)

@@ -39,7 +39,7 @@ def test_inspect_lists_the_series_also_where_none_is_chosen(two, tmp_path, capsy
     assert "Traceback" not in err
     record = tmp_path / "out.json"
     assert main(["inspect", str(two), "--series", "2", "--json", str(record)]) == 0
-    found = json.loads(record.read_text())
+    found = json.loads(record.read_text(encoding="utf-8"))
     assert [s["number"] for s in found["series"]] == [1, 2]
     assert found["facts"]["world_matrix_from"] == "dicom"
 
@@ -76,7 +76,7 @@ def test_a_practice_head_to_a_series_and_back(tmp_path, capsys):
     assert main(["convert", str(source), "--dicom", str(folder), "--force"]) == 0
     (folder / "mine.txt").write_text("x")
     assert main(["convert", str(source), "--dicom", str(folder), "--force"]) == 3
-    assert (folder / "mine.txt").read_text() == "x"
+    assert (folder / "mine.txt").read_text(encoding="utf-8") == "x"
     assert main(["convert", str(folder), str(back)]) == 0
     again = read_nifti(back)
     assert again.sha256 == read_nifti(source).sha256

@@ -31,7 +31,7 @@ def test_one_picture_into_one_file(run, adult, record, tmp_path):
                           "--labels", "short", "--dpi", "60")  # fmt: skip
     assert (code, err) == (0, "")
     assert said == "p.svg\n"
-    text = out.read_text()
+    text = out.read_text(encoding="utf-8")
     assert "PATIENT'S LEFT" in text
     width = float(text.split('width="')[1].split("pt")[0])
     assert width / 72.0 * 25.4 == pytest.approx(120.0, abs=0.1)

@@ -41,7 +41,7 @@ def test_record_arrays_labels_and_text_of_one_run(run, tmp_path):
     assert "A hand adds to the place of the mark" in said
     assert "11 cm and mid-pupillary" in said
     assert "The rule: 11 cm and 3 cm" in said
-    record = json.loads(json_path.read_text())
+    record = json.loads(json_path.read_text(encoding="utf-8"))
     jsonschema.validate(record, map_schema())
     assert record["practice"]
     assert list(record["sides"]) == ["right"]

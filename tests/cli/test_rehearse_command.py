@@ -76,7 +76,7 @@ def test_text_table_record_and_pictures(run, marks, tmp_path):
     assert rows[4]["fails"] == "wrong side"
     assert rows[5]["refused"]
     assert rows[5]["entry_mm"] == ""
-    record = json.loads(out_json.read_text())
+    record = json.loads(out_json.read_text(encoding="utf-8"))
     assert record["caveat"] == CAVEAT
     assert record["spread"]["right"]["n"] == 4
     for r, a in zip(rows[:5], record["attempts"], strict=False):
@@ -84,7 +84,7 @@ def test_text_table_record_and_pictures(run, marks, tmp_path):
             a["score"]["hand"]["entry"]["along_scalp_mm"], abs=1e-3
         )
     for side, dots in (("right", 4), ("left", 1)):
-        svg = (tmp_path / f"m-{side}.svg").read_text()
+        svg = (tmp_path / f"m-{side}.svg").read_text(encoding="utf-8")
         assert "For planning and teaching only" in svg
         assert "PRACTICE HEAD, NOT A PATIENT" in svg
         assert f"PATIENT'S {side.upper()}" in svg
@@ -99,7 +99,7 @@ def test_a_png_and_the_same_bytes_again(run, marks, tmp_path):
     one, two = tmp_path / "a.png", tmp_path / "b.png"
     only = tmp_path / "right.csv"
     only.write_text("\n".join(
-        line for line in marks.read_text().splitlines() if ",left," not in line
+        line for line in marks.read_text(encoding="utf-8").splitlines() if ",left," not in line
     ))  # fmt: skip
     for target in (one, two):
         assert run("rehearse", "--score", only, "--plot", target)[0] == 0
@@ -109,8 +109,8 @@ def test_a_png_and_the_same_bytes_again(run, marks, tmp_path):
 
 def test_against_a_volume(run, marks, tmp_path):
     """On a scan of one's own the head's name is a code, and no path is told."""
-    text = marks.read_text().replace("# head: ladder:adult\n", "")
-    truth = json.loads((SAMPLES / "adult.truth.json").read_text())
+    text = marks.read_text(encoding="utf-8").replace("# head: ladder:adult\n", "")
+    truth = json.loads((SAMPLES / "adult.truth.json").read_text(encoding="utf-8"))
     x, y, z = truth["sides"]["right"]["scalp_entry_mm"]
     lines = [*text.splitlines()[:3], f"A,right,entry,{x},{y},{z},,,,"]
     path = tmp_path / "own.csv"
@@ -155,7 +155,11 @@ def test_what_is_refused(run, marks, monkeypatch, tmp_path, words, code, said):
 
 def test_without_a_head_it_asks_for_one_and_with_no_score_it_says_so(run, marks, tmp_path):
     path = tmp_path / "m.csv"
-    lines = [line for line in marks.read_text().splitlines() if not line.startswith("# head")]
+    lines = [
+        line
+        for line in marks.read_text(encoding="utf-8").splitlines()
+        if not line.startswith("# head")
+    ]
     path.write_text("\n".join(lines))
     code, _, err = run("rehearse", "--score", path)
     assert code == 2

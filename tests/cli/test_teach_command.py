@@ -37,9 +37,9 @@ def test_a_form_of_a_scan_with_its_answers_beside_it(run, tmp_path):
     names = [f"converging-path-form.{ending}" for ending in ("svg", "png", "answers.json")]
     assert out.split() == names
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(names)
-    told = json.loads((tmp_path / names[2]).read_text())
+    told = json.loads((tmp_path / names[2]).read_text(encoding="utf-8"))
     assert told["practice"] is True
-    svg = (tmp_path / names[0]).read_text()
+    svg = (tmp_path / names[0]).read_text(encoding="utf-8")
     assert "PATIENT'S LEFT" in svg
     assert told["title"] not in svg
     for answer in told["answers"]:

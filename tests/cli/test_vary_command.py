@@ -38,7 +38,7 @@ def test_text_record_and_csv_of_one_run(run, tmp_path):
     assert said.startswith(CAVEAT)
     assert said.endswith(CAVEAT)
     assert "Outside the charted range. 70 x 25, 30, 35" in said
-    record = json.loads(as_json.read_text())
+    record = json.loads(as_json.read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator(rules_schema()).validate(record)
     assert record["practice"]
     assert list(record["sides"]) == ["right", "left"]
@@ -102,7 +102,7 @@ def test_no_output_is_written_over_anything(run, tmp_path, option):
     code, _, err = run("vary", volume, option, volume, "--force")
     assert (code, "over the input" in err) == (3, True)
     assert volume.read_bytes() == before
-    assert other.read_text() == "mine"
+    assert other.read_text(encoding="utf-8") == "mine"
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ def loaded_after(code, *arguments):
     done = subprocess.run(
         [sys.executable, "-c", code + ending, *map(str, arguments)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         env=environment,
         timeout=60,
         check=True,

@@ -32,7 +32,7 @@ def plan(adult):
 
 @pytest.mark.parametrize("side", list(Side))
 def test_tapes_are_as_long_as_the_rule_and_end_at_the_entry(loaded, plan, side):
-    truth = json.loads((SAMPLES / "adult.truth.json").read_text())
+    truth = json.loads((SAMPLES / "adult.truth.json").read_text(encoding="utf-8"))
     midline, lateral = head_figure.tapes_on_skin(plan, loaded.volume, side)
     assert length_mm(midline) == pytest.approx(110.0, abs=0.1)
     assert length_mm(lateral) == pytest.approx(30.0, abs=1.0)

@@ -178,7 +178,7 @@ def test_no_text_covers_another_or_is_cut(loaded, plan, figures, small_head, lab
 
 
 def test_the_suture_is_drawn_near_its_true_place(loaded, plan, figures):
-    truth = json.loads((SAMPLES / "adult.truth.json").read_text())
+    truth = json.loads((SAMPLES / "adult.truth.json").read_text(encoding="utf-8"))
     curve = np.array(truth["coronal_suture"]["curve_mm"])
     along, _ = views_along_path(plan, Side.RIGHT)
     drawn = next(
@@ -236,7 +236,7 @@ def test_a_picture_is_small_and_the_same_each_time(figures):
 
 def test_the_readme_pictures_are_small():
     pictures = sorted((SAMPLES.parent / "notebooks" / "pictures").glob("*.png"))
-    assert len(pictures) == 2
+    assert len(pictures) == 4
     assert all(p.stat().st_size < 400_000 for p in pictures)
 
 

@@ -59,7 +59,7 @@ def test_a_full_disk_leaves_the_old_file(tmp_path, monkeypatch):
     monkeypatch.setattr(atomic.os, "fsync", full)
     with pytest.raises(OutputRefused, match="could not be written"):
         write_text(path, "new", force=True)
-    assert path.read_text() == "old"
+    assert path.read_text(encoding="utf-8") == "old"
     assert os.listdir(tmp_path) == ["a"]
 
 
@@ -74,7 +74,7 @@ def test_a_file_that_appears_meanwhile_is_not_overwritten(tmp_path, monkeypatch)
     monkeypatch.setattr(atomic.os, "fsync", meanwhile)
     with pytest.raises(OutputRefused, match="exists already"):
         write_text(path, "mine")
-    assert path.read_text() == "another's"
+    assert path.read_text(encoding="utf-8") == "another's"
     assert os.listdir(tmp_path) == ["a"]
 
 

@@ -152,7 +152,7 @@ def peak_mb(path):
     run = subprocess.run(
         [sys.executable, "-c", code, str(path)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         timeout=30,
         check=True,
         env=environment,

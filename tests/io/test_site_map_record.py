@@ -165,7 +165,7 @@ def test_nothing_is_written_over_and_endings_are_asked_for(tmp_path):
     taken.write_text("kept")
     with pytest.raises(OutputRefused, match="exists already"):
         write_map(MAP, taken)
-    assert taken.read_text() == "kept"
+    assert taken.read_text(encoding="utf-8") == "kept"
     with pytest.raises(OutputRefused, match="another ending"):
         write_arrays(tmp_path / "m.npy", CHARTS, FIELDS)
     with pytest.raises(OutputRefused, match="another ending"):

@@ -53,7 +53,7 @@ def test_a_named_head_with_a_condition(tmp_path: Path) -> None:
         "5",
     )
     assert {p.name for p in out.iterdir()} == {f"small-burr-hole{e}" for e in _ENDS}
-    truth = json.loads((out / "small-burr-hole.truth.json").read_text())
+    truth = json.loads((out / "small-burr-hole.truth.json").read_text(encoding="utf-8"))
     assert truth["practice"] is True
     assert truth["seed"] == 5
     assert truth["conditions"][0]["code"] == "missing_bone"
@@ -122,7 +122,7 @@ def test_the_sides_that_were_drawn_are_told(tmp_path: Path) -> None:
     for seed in range(8):
         out = tmp_path / str(seed)
         text = _run("adult", *words, str(out), "--seed", str(seed))
-        made = next(out.glob("*.json")).read_text()
+        made = next(out.glob("*.json")).read_text(encoding="utf-8")
         for side in ("right", "left"):
             assert (f"bolt: PATIENT'S {side.upper()}" in text) == (f"Bolt(side='{side}'" in made)
         assert "midline-shift: PATIENT'S" in text

@@ -80,7 +80,7 @@ def test_files_of_a_head(tmp_path: Path) -> None:
 
 
 def test_checksums() -> None:
-    lines = (_FOLDER / "SHA256SUMS").read_text().splitlines()
+    lines = (_FOLDER / "SHA256SUMS").read_text(encoding="utf-8").splitlines()
     names = {line.split("  ")[1] for line in lines}
     assert names == {
         f"{s}{e}" for s, _, _ in SAMPLES for e in (".nii.gz", ".landmarks.json", ".truth.json")
@@ -99,7 +99,7 @@ def test_samples_are_what_the_formulas_give(stem: str, name: str) -> None:
     head = build(named_spec(name))
     again = head.truth()
     assert rounded(again) == stored
-    marks = json.loads((_FOLDER / f"{stem}.landmarks.json").read_text())
+    marks = json.loads((_FOLDER / f"{stem}.landmarks.json").read_text(encoding="utf-8"))
     assert marks == rounded(landmark_dict(again))
 
     image = nibabel.load(path)

@@ -52,7 +52,7 @@ def montage() -> dict[str, np.ndarray]:
 def nasion_of_the_file() -> np.ndarray:
     folder = Path(mne.__file__).parent / "channels" / "data" / "montages"
     (file,) = (p for p in folder.glob("*_1020.elc"))
-    lines = file.read_text().splitlines()
+    lines = file.read_text(encoding="utf-8").splitlines()
     positions = lines[lines.index("Positions") + 1 : lines.index("Labels")]
     names = lines[lines.index("Labels") + 1 :]
     return np.array([float(x) for x in positions[names.index("Nz")].split()])

@@ -25,7 +25,7 @@ class Recipe:
 
     def __init__(self, name):
         self.head = build(named_spec(name))
-        self.truth = json.loads((SAMPLES / f"{name}.truth.json").read_text())
+        self.truth = json.loads((SAMPLES / f"{name}.truth.json").read_text(encoding="utf-8"))
         self.turn = self.head.world_from_head[:3, :3]
         self.centre = self.head.world_from_head[:3, 3]
         self.skin = profile.skin_field(self.head.shape)

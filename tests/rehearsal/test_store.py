@@ -89,7 +89,7 @@ for k in range({count}):
 def writer(path, name, count):
     root = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
     code = _WRITER.format(root=root, path=str(path), name=name, count=count)
-    return subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+    return subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, encoding="utf-8")
 
 
 def test_killed_while_it_writes_it_keeps_what_was_revealed(store):

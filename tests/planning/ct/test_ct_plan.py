@@ -290,7 +290,8 @@ def test_the_same_bytes_on_one_thread_and_on_two_in_a_fresh_process(adult):
         env = dict(os.environ, OMP_NUM_THREADS=threads, OPENBLAS_NUM_THREADS=threads,
                    MKL_NUM_THREADS=threads, PYTHONPATH=root, PYTHONHASHSEED=threads)  # fmt: skip
         done = subprocess.run(
-            [sys.executable, "-c", code, str(adult.path)], env=env, capture_output=True, text=True,
+            [sys.executable, "-c", code, str(adult.path)], env=env, capture_output=True,
+            encoding="utf-8",
             check=True,
         )  # fmt: skip
         texts.append(done.stdout)

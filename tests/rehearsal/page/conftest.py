@@ -40,7 +40,7 @@ class Served:
             [sys.executable, "-m", "entrypoint", "rehearse", "--no-browser", *self.options],
             stderr=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
-            text=True,
+            encoding="utf-8",
             env=environment,
             cwd=ROOT,
         )
