@@ -193,7 +193,7 @@ def pictures(
         nonlocal held
         if held is None:
             assert volume is not None
-            held = read_sites(plan, volume, wanted)
+            held = read_sites(plan, volume, wanted, every_mm=1.0 if "map" in views else 2.5)
         return {side: held[side] for side in needed if side in held}
 
     for view in views:

@@ -64,7 +64,9 @@ class _Suture:
     how: dict[Side, How]
 
 
-def read_sites(plan: Plan, volume: Volume, sides: tuple[Side, ...]) -> dict[Side, Site]:
+def read_sites(
+    plan: Plan, volume: Volume, sides: tuple[Side, ...], *, every_mm: float = 1.0
+) -> dict[Side, Site]:
     """Charts of the plan's sides; a side that cannot be charted is left out.
 
     Parameters
@@ -73,13 +75,15 @@ def read_sites(plan: Plan, volume: Volume, sides: tuple[Side, ...]) -> dict[Side
         From the same CT.
     volume : Volume
     sides : tuple of Side
+    every_mm : float
+        Of either tape distance; a half and less of the time at 2, for a picture of edges alone.
 
     Raises
     ------
     MeasurementError
         No side can be charted, or the plan holds no plane, nasion or suture.
     """
-    from entrypoint.planning.chart_read import read_chart
+    from entrypoint.planning.chart_read import LATERAL_ARCS_MM, MIDLINE_ARCS_MM, read_chart
     from entrypoint.planning.site_map import side_map
 
     plane, nasion, suture = (
@@ -106,6 +110,11 @@ def read_sites(plan: Plan, volume: Volume, sides: tuple[Side, ...]) -> dict[Side
     midsagittal = Plane(point_mm=plane.point_mm, unit_normal=plane.unit_normal)
     tape = midline_tape(midline_skin(plan, volume, coarse), midsagittal)
 
+    midline_arcs, lateral_arcs = (
+        np.linspace(arcs[0], arcs[-1], 1 + round((arcs[-1] - arcs[0]) / every_mm))
+        for arcs in (MIDLINE_ARCS_MM, LATERAL_ARCS_MM)
+    )
+
     def one(side: Side) -> Site | MeasurementError:
         found = plan.sides.get(side)
         if found is None or found.scalp_entry_mm is None:
@@ -115,7 +124,9 @@ def read_sites(plan: Plan, volume: Volume, sides: tuple[Side, ...]) -> dict[Side
                 next_step="plan that side, or look at the findings that say why there is none",
             )
         try:
-            chart = read_chart(head, tape, midsagittal, seam, plan.rule, side)
+            chart = read_chart(
+                head, tape, midsagittal, seam, plan.rule, side, midline_arcs, lateral_arcs
+            )
         except MeasurementError as error:
             return error
         made, field = side_map(chart, plan.rule, Spreads.of_plan(found), how[side])
