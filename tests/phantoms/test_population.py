@@ -39,7 +39,7 @@ def test_sizes_follow_the_published_ranges() -> None:
 
 def test_answers_of_random_heads_are_plausible() -> None:
     arcs, chords = [], []
-    for seed in range(9000, 9005):
+    for seed in range(9000, 9003):
         head = build(random_spec(seed, pose_deg=25.0))
         truth = head.truth()
         arcs.append(truth["midline"]["nasion_inion_taut_mm"])

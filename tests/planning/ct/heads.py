@@ -86,3 +86,8 @@ def true_points(truth: dict[str, Any], *names: str) -> dict[str, FloatArray]:
     """Landmarks of the exact answers under the names of a landmark file."""
     found = truth["landmarks"]
     return {n: np.array(found["nasion_skin" if n == "nasion" else n]) for n in names}
+
+
+def no_constant(text: str) -> None:
+    """For ``json.loads``: a record holds no NaN and no infinity."""
+    raise AssertionError(f"{text} in a record")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
+from entrypoint.io.record import dumps
 from entrypoint.planning.model import How, Rule, Side
-from tests.planning.ct.heads import BOTH, codes, plan, planned, scanned, true_points
+from tests.planning.ct.heads import BOTH, codes, no_constant, plan, planned, scanned, true_points
 
 NO_BONE = {
     "burr hole": ("burr hole right, plate left", Side.RIGHT),
@@ -168,3 +171,8 @@ def test_one_side_that_cannot_be_measured_leaves_the_other_its_figures(monkeypat
     assert "anything on the PATIENT'S RIGHT" in mine.looked_at.could_not_be_checked
     with pytest.raises(MeasurementError):
         plan(scanned("clean").volume, sides=(Side.RIGHT,))
+
+
+@pytest.mark.parametrize("name", ["burr hole right, plate left", "closed suture", "child"])
+def test_records_of_heads_with_something_missing_hold_no_nan(name):
+    json.loads(dumps(planned(name)), parse_constant=no_constant)

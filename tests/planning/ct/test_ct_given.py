@@ -7,7 +7,7 @@ import pytest
 
 from entrypoint.errors import FieldRefused
 from entrypoint.planning.model import How, Side
-from tests.planning.ct.heads import BOTH, codes, plan, planned, scanned, true_points
+from tests.planning.ct.heads import BOTH, codes, plan, true_points
 
 NAMES = ("nasion", "inion", "left_preauricular", "right_preauricular", "bregma")
 
@@ -136,15 +136,6 @@ def test_the_distance_of_a_point_from_the_skin_is_told(adult, name):
         assert [f.level.value for f in raised] == ([level] if level else [])
         mark = plan_.landmarks["nasion_skin" if name == "nasion" else name]
         assert mark.moved_mm == pytest.approx(away, abs=1.2)
-
-
-def test_given_pupils_alone_change_nothing_but_what_asks_for_them():
-    scan = scanned("clean")
-    plan_ = plan(scan.volume, landmarks=true_points(scan.truth, "left_pupil", "right_pupil"))
-    for side in BOTH:
-        np.testing.assert_array_equal(
-            plan_.sides[side].scalp_entry_mm, planned("clean").sides[side].scalp_entry_mm
-        )
 
 
 @pytest.mark.parametrize("name", ["nasion", "inion"])
