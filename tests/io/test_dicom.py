@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import locale
 import zipfile
 
 import numpy as np
@@ -140,6 +141,15 @@ def test_every_transfer_syntax_gives_the_same_hash(tmp_path, loaded, syntax):
     assert read_dicom(folder).sha256 == loaded.sha256
 
 
+@pytest.fixture
+def same_locale():
+    """GDCM leaves the process in the C locale once it has written."""
+    before = locale.setlocale(locale.LC_ALL)
+    yield
+    locale.setlocale(locale.LC_ALL, before)
+
+
+@pytest.mark.usefixtures("same_locale")
 def test_jpeg_lossless_as_gdcm_writes_it(tmp_path, plain, loaded):
     reader = sitk.ImageFileReader()
     (tmp_path / "a").mkdir()
