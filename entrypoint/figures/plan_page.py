@@ -115,7 +115,7 @@ def plan_page(
         _template().render(
             plan=plan, practice=PRACTICE_BANNER, kicker=_KICKER,
             title=page_words.title(plan), subtitle=page_words.subtitle(plan),
-            rule_sentence=page_words.rule_sentence(plan.rule),
+            rule_sentence=page_words.rule_sentence(plan),
             policy=_policy(css, script), css=_raw(css), script=_raw(script),
             parts=_parts(told_sides), looked_at=page_words.looked_at_rows(plan),
             sides=told_sides, head_findings=head_findings, turn=turn, no_turn=no_turn,

@@ -120,11 +120,12 @@ def _place(plan: Plan, found: SidePlan) -> list[FigureRow]:
         ("to the side", found.scalp_entry_sd_across_mm,
          found.scalp_entry_definition_sd_across_mm, "plane_definition"),
     )  # fmt: skip
+    placed = "as the rule puts it" if plan.given_path is None else "as it was given"
     for where, sd, readers, key in spreads:
         if sd is not None:
             rows.append(
                 FigureRow(
-                    name=f"Place of the entry, {where}", value="as the rule puts it",
+                    name=f"Place of the entry, {where}", value=placed,
                     measured=half(sd), readers=half(readers), origin=origin,
                     notes=(key,) if readers else (),
                 )

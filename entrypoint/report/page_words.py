@@ -134,7 +134,8 @@ class Explained:
 def title(plan: Plan) -> str:
     """Side and subject, in full words."""
     sides = [SIDE_WORDS[s] for s in (Side.RIGHT, Side.LEFT) if s in plan.sides]
-    return f"Entry plan, {' and '.join(sides)}"
+    subject = "Entry plan" if plan.given_path is None else f"Given path: {plan.given_path}"
+    return f"{subject}, {' and '.join(sides)}"
 
 
 def subtitle(plan: Plan) -> str:
@@ -142,15 +143,21 @@ def subtitle(plan: Plan) -> str:
     return f"From {KIND_WORDS[plan.input.kind]}, {plan.input.name}. {plan.sides_note}"
 
 
-def rule_sentence(rule: Rule) -> str:
-    """The rule in one sentence."""
+def rule_sentence(plan: Plan) -> str:
+    """The rule, or a given path by tape, in one sentence."""
+    rule = plan.rule
     lateral = (
         "half the interpupillary distance"
         if rule.lateral_by is LateralBy.MID_PUPILLARY
         else tape(rule.lateral_arc_mm)
     )
+    if plan.given_path is not None:
+        return (
+            f"The given path, read by tape: {tape(rule.midline_arc_mm)} behind the nasion, "
+            f"{lateral} to the side."
+        )
     return (
-        f"{tape(rule.midline_arc_mm)} behind the nasion, {lateral} to the side, at least "
+        f"The rule: {tape(rule.midline_arc_mm)} behind the nasion, {lateral} to the side, at least "
         f"{rule.suture_margin_mm:g} mm in front of the coronal suture."
     )
 

@@ -84,6 +84,13 @@ def test_a_path_of_the_record_is_drawn_by_its_label(run, several, tmp_path):
     code, _, err = run("draw", out, "--volume", ADULT, "--view", "section", "--out", picture)
     assert code == 3
     assert "--path" in err
+    page = tmp_path / "page.html"
+    code, _, err = run("report", out, "--volume", ADULT, "--path", "tip", "--out", page)
+    assert (code, err) == (0, "")
+    text = page.read_text(encoding="utf-8")
+    assert "Given path: tip, PATIENT&#39;S" in text
+    assert "read by tape" in text
+    assert "The rule:" not in text
     code, _, err = run("draw", out, "--view", "tape", "--path", "swapped", "--out", picture)
     assert code == 3
     assert "refused" in err
