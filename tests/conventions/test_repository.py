@@ -18,6 +18,10 @@ SUFFIXES = {
 }  # fmt: skip
 APART = {".git", "__pycache__", ".mypy_cache", ".ruff_cache", ".pytest_cache", ".hypothesis",
          ".venv", "build", "dist"}  # fmt: skip
+TOP = {
+    "DEVELOPERS.md", "LICENSE", "README.md", "entrypoint", "notebooks", "pyproject.toml",
+    "requirements-test.txt", "requirements.txt", "sample_volumes", "tests",
+}  # fmt: skip
 # Written in pieces, so that this file does not hold what it looks for.
 UNWANTED = {
     "a path of one machine": re.compile("(?<![A-Za-z0-9_.~])/" + "(work|tmp|home|root|Users)/"),
@@ -35,6 +39,11 @@ def tracked():
 
 
 FILES = list(tracked())
+
+
+def test_the_top_holds_what_it_is_said_to_hold():
+    there = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} - APART
+    assert {name for name in there if not name.endswith(".egg-info")} == TOP
 
 
 def test_there_is_something_to_look_at():
