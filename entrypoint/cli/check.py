@@ -8,13 +8,13 @@ import typer
 
 from entrypoint.cli.options import (
     Adult,
+    Allowance,
     Child,
     Engagement,
     Force,
     Label,
     Landmarks,
     MidlineMargin,
-    Number,
     Quiet,
     Seated,
     SensorDepth,
@@ -66,9 +66,7 @@ def check(
     landmarks: Landmarks = None,
     suture_margin_mm: SutureMargin = None,
     midline_margin_mm: MidlineMargin = None,
-    drill_allowance_mm: Annotated[
-        Number, typer.Option(help="Added where the inner table is to be expected. [1]")
-    ] = None,
+    drill_allowance_mm: Allowance = None,
     stop_seats_on: Seated = None,
     sensor_depth_mm: SensorDepth = None,
     engagement_mm: Engagement = None,

@@ -99,6 +99,19 @@ Seated = Annotated[
     typer.Option(help="What the stop's face seats on; without it no stop length is shown."),
 ]
 Pupils = Annotated[Number, typer.Option(help="Straight distance between the pupils.")]
+Allowance = Annotated[
+    Number, typer.Option(help="Added where the inner table is to be expected. [1]")
+]
+SeatUnlessNamed = Annotated[
+    SeatOn | None,
+    typer.Option(help="What the stop's face seats on, unless the plan names it; no default."),
+]
+AdultUnlessStated = Annotated[
+    bool, typer.Option("--adult", help="The head is an adult's, unless the plan states it.")
+]
+ChildUnlessStated = Annotated[
+    bool, typer.Option("--child", help="The head is a child's: geometry only.")
+]
 Adult = Annotated[bool, typer.Option("--adult", help="The head is an adult's.")]
 Child = Annotated[bool, typer.Option("--child", help="The head is a child's: geometry only.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace existing files.")]

@@ -8,6 +8,7 @@ import typer
 
 from entrypoint.cli.options import (
     Adult,
+    Allowance,
     Child,
     Engagement,
     Force,
@@ -63,9 +64,7 @@ def plan(
     lateral: Lateral = None,
     suture_margin_mm: SutureMargin = None,
     midline_margin_mm: MidlineMargin = None,
-    drill_allowance_mm: Annotated[
-        Number, typer.Option(help="Added where the inner table is to be expected. [1]")
-    ] = None,
+    drill_allowance_mm: Allowance = None,
     stop_seats_on: Seated = None,
     sensor_depth_mm: SensorDepth = None,
     bolt_length_mm: Annotated[Number, typer.Option(help="Length of the bolt; no default.")] = None,

@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import Quiet, SeatOn, Series, Sides
+from entrypoint.cli.options import (
+    AdultUnlessStated,
+    ChildUnlessStated,
+    Quiet,
+    SeatUnlessNamed,
+    Series,
+    Sides,
+)
 
 
 def report(
@@ -27,16 +34,9 @@ def report(
     side: Annotated[
         Sides, typer.Option(help="The PATIENT'S side; those of the plan by default.")
     ] = Sides.BOTH,
-    stop_seats_on: Annotated[
-        SeatOn | None,
-        typer.Option(help="What the stop's face seats on, unless the plan names it; no default."),
-    ] = None,
-    adult: Annotated[
-        bool, typer.Option("--adult", help="The head is an adult's, unless the plan states it.")
-    ] = False,
-    child: Annotated[
-        bool, typer.Option("--child", help="The head is a child's: geometry only.")
-    ] = False,
+    stop_seats_on: SeatUnlessNamed = None,
+    adult: AdultUnlessStated = False,
+    child: ChildUnlessStated = False,
     quiet: Quiet = False,
     force: Annotated[bool, typer.Option("--force", help="Replace an existing FILE.")] = False,
 ) -> None:

@@ -8,7 +8,11 @@ from typing import Annotated
 
 import typer
 
-from entrypoint.cli.options import SeatOn
+from entrypoint.cli.options import (
+    AdultUnlessStated,
+    ChildUnlessStated,
+    SeatUnlessNamed,
+)
 
 
 class SideOf(StrEnum):
@@ -29,16 +33,9 @@ def sheet(
     plan: Annotated[str, typer.Argument(metavar="PLAN", help="A plan record (plan --json).")],
     side: Annotated[SideOf, typer.Option(help="The PATIENT'S side; no default.")],
     out: Annotated[str, typer.Option(metavar="FILE", help="The page, a file that ends in .pdf.")],
-    stop_seats_on: Annotated[
-        SeatOn | None,
-        typer.Option(help="What the stop's face seats on, unless the plan names it; no default."),
-    ] = None,
-    adult: Annotated[
-        bool, typer.Option("--adult", help="The head is an adult's, unless the plan states it.")
-    ] = False,
-    child: Annotated[
-        bool, typer.Option("--child", help="The head is a child's: geometry only.")
-    ] = False,
+    stop_seats_on: SeatUnlessNamed = None,
+    adult: AdultUnlessStated = False,
+    child: ChildUnlessStated = False,
     paper: Annotated[PaperOf, typer.Option(help="A4 or Letter.")] = PaperOf.A4,
     force: Annotated[bool, typer.Option("--force", help="Replace an existing FILE.")] = False,
 ) -> None:

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import FieldRefused
 from entrypoint.geometry.polylines import nearest_on
-from entrypoint.planning import head_findings as about
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.ct_suture import CtSuture
+from entrypoint.planning.landmark_findings import given_against_detected, landmark_moved
 from entrypoint.planning.model import Finding, How, LateralBy, Rule, Side
 from entrypoint.reference import spread, value
 from entrypoint.volume.volume import Volume
@@ -58,9 +58,9 @@ class Given:
             line = line[np.isfinite(line).all(axis=1)]
             _, _, away = nearest_on(line, self.points[name])
             self._check_space(name, away, line)
-            found += about.landmark_moved(name, away)
+            found += landmark_moved(name, away)
             moved[name] = away
-            found += about.given_against_detected(name, _apart_mm(head, name, self.points[name]))
+            found += given_against_detected(name, _apart_mm(head, name, self.points[name]))
         return replace(self, moved_mm=moved, findings=tuple(found))
 
     def _check_sides(self, head: CtHead) -> None:
@@ -188,7 +188,7 @@ def suture_doubts(suture: CtSuture, points_mm: FloatArray) -> tuple[Finding, ...
     apart = float(np.median(gaps))
     if How.MEASURED not in suture.how.values():
         apart = max(0.0, apart - 3.0 * max(suture.sd_mm.values()))
-    return about.given_against_detected("coronal suture", apart)
+    return given_against_detected("coronal suture", apart)
 
 
 def suture_given(suture: CtSuture, head: CtHead, points_mm: FloatArray) -> CtSuture:

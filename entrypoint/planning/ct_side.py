@@ -38,7 +38,7 @@ from entrypoint.planning.model import (
 )
 from entrypoint.planning.moved import Margins, Replan, moved_point
 from entrypoint.planning.odds import combined_sd, probability_below
-from entrypoint.planning.path_findings import midline_crossed
+from entrypoint.planning.path_findings import midline_crossed, tilt, tip_outside_skull
 from entrypoint.reference import spread, value
 
 __all__ = ["PointSpreads", "side_plan", "tape_spreads"]
@@ -160,7 +160,7 @@ def side_plan(
     out += sinus
     out += judge.skull_thickness(thickness, rule)
     elsewhere, where = _swelling_elsewhere(head, site, other) if by_tape else (None, "")
-    out += judge.tilt(site.tilt_deg)
+    out += tilt(site.tilt_deg)
     out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)
     out += judge.drill_stop_withheld(thickness)
     out += judge.engagement_too_deep(thickness, rule)
@@ -172,7 +172,7 @@ def side_plan(
         why="no line that stands out of the bone's own texture",
     )
     if tip is not None:
-        out += judge.tip_outside_skull(_inside(head, tip), rule.sensor_depth_mm)
+        out += tip_outside_skull(_inside(head, tip), rule.sensor_depth_mm)
     return SidePlan(
         scalp_entry_mm=entry.scalp_entry_mm,
         scalp_entry_sd_along_mm=placed.along_mm,

@@ -212,11 +212,7 @@ def site_along(
     suture_mm : (n, 3) array, optional
         As of :func:`read_site`.
     """
-    # A wide suture shows no bone either; a hole over it reaches beyond it.
-    known = _near_suture(patch, suture_mm)
-    absent = (patch.missing | ~np.isfinite(patch.thickness_mm)) & ~known
-    gap = _nearest(patch, foot.foot_mm, absent)
-    crack = _nearest(patch, foot.foot_mm, crack_in(patch, head.coarse.levels.soft_hu, known))
+    gap, crack = unsound_bone(patch, foot.foot_mm, head.coarse.levels.soft_hu, suture_mm)
     metal = _metal(head, foot, unit_inward)
     limit = value("bone_missing_radius")
     no_bone, no_bone_mm = None, 0.0
@@ -266,6 +262,22 @@ def site_along(
         air_in_bone_mm=None if near is None else near.air_mm,
         thinnest_near_mm=None if near is None else near.thinnest_mm,
         lateral_scalp=lateral,
+    )
+
+
+def unsound_bone(
+    patch: BonePatch, foot_mm: FloatArray, soft_hu: float, suture_mm: FloatArray | None
+) -> tuple[float | None, float | None]:
+    """Distances from a foot to the nearest missing bone, and to the nearest crack; None: neither.
+
+    A wide suture shows no bone either, and a suture is dark in both tables: where it was seen
+    (``suture_mm``) it counts as bone; a hole over it reaches beyond it.
+    """
+    known = _near_suture(patch, suture_mm)
+    absent = (patch.missing | ~np.isfinite(patch.thickness_mm)) & ~known
+    return (
+        _nearest(patch, foot_mm, absent),
+        _nearest(patch, foot_mm, crack_in(patch, soft_hu, known)),
     )
 
 

@@ -10,6 +10,7 @@ from entrypoint.planning import head_findings as about
 from entrypoint.planning.ct_head import CtHead
 from entrypoint.planning.ct_parts import CtParts
 from entrypoint.planning.ct_suture import CtSuture
+from entrypoint.planning.landmark_findings import landmark_doubtful, nasion_shallow
 from entrypoint.planning.model import Finding, How, Level, MidsagittalPlane, Rule
 from entrypoint.reference import row, spread, value
 from entrypoint.volume.facts import FileFacts
@@ -38,11 +39,11 @@ def whole_head_findings(
         out += _stored(facts)
     out += about.plane_uncertain(plane.sd_mm, plane.sd_deg)
     if head.nasion_hollow is not None:
-        shallow = about.nasion_shallow(head.nasion_hollow.depth_mm, head.nasion_skin_sd_mm)
+        shallow = nasion_shallow(head.nasion_hollow.depth_mm, head.nasion_skin_sd_mm)
         out += shallow
         if not shallow and head.nasion_skin_sd_mm > 2.5:
             out.append(
-                about.landmark_doubtful(
+                landmark_doubtful(
                     "nasion skin", head.nasion_skin_sd_mm, "the nasal root is long and flat"
                 )
             )

@@ -38,8 +38,6 @@ __all__ = [
     "skull_thickness",
     "suture_margin",
     "swelling",
-    "tilt",
-    "tip_outside_skull",
     "worst_level",
 ]
 
@@ -316,24 +314,6 @@ def drill_stop_withheld(thickness: Thickness) -> tuple[Finding, ...]:
     )
 
 
-def tilt(tilt_deg: float | None) -> tuple[Finding, ...]:
-    """Angle of a path from the perpendicular."""
-    limit = value("tilt_limit")
-    if tilt_deg is None or tilt_deg <= limit:
-        return ()
-    return (
-        make(
-            "tilt",
-            Level.CAUTION,
-            f"the path leaves the perpendicular by {tilt_deg:.0f} degrees, over {limit:.0f}",
-            value=tilt_deg,
-            limit=limit,
-            unit="deg",
-            figures=("tilt_deg",),
-        ),
-    )
-
-
 def engagement_too_deep(thickness: Thickness, rule: Rule) -> tuple[Finding, ...]:
     """Engagement of the bolt against the bone along the path, at its lower 95 % bound."""
     if rule.engagement_mm is None or thickness.skull_mm is None:
@@ -350,21 +330,6 @@ def engagement_too_deep(thickness: Thickness, rule: Rule) -> tuple[Finding, ...]
             value=rule.engagement_mm,
             limit=low,
             figures=("sensor.from_bolt_top_mm",),
-        ),
-    )
-
-
-def tip_outside_skull(inside: bool | None, depth_mm: float) -> tuple[Finding, ...]:
-    """Tip of the sensor not inside the skull; nothing where that cannot be told."""
-    if inside is None or inside:
-        return ()
-    return (
-        make(
-            "tip-outside-skull",
-            Level.STOP,
-            f"{depth_mm:.0f} mm below the inner table the tip does not lie inside the skull",
-            value=depth_mm,
-            figures=("sensor_tip_mm",),
         ),
     )
 

@@ -27,9 +27,9 @@ from entrypoint.planning.given_path_model import (
 )
 from entrypoint.planning.given_place import OnSkin, other_space, read_by_tape, to_skin
 from entrypoint.planning.given_worst import standing_of, worst_within
+from entrypoint.planning.landmark_findings import skin_point_moved
 from entrypoint.planning.lean import Lean
 from entrypoint.planning.model import How, MovedPoint, Rule, Side, SidePlan
-from entrypoint.planning.path_findings import skin_point_moved
 from entrypoint.reference import value
 from entrypoint.volume.bone import BonePatch, Foot, foot_along
 from entrypoint.volume.rays import sample_rays

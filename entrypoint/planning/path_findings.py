@@ -1,4 +1,4 @@
-"""Findings about a path that was given by hand, or that runs where no rule would lead it."""
+"""Findings about a path itself: its tilt, its tip, and the side that it stays on."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from entrypoint.planning.finding_kinds import make
 from entrypoint.planning.model import Clearance, Finding, Level, Side
 from entrypoint.reference import value
 
-__all__ = ["midline_crossed", "skin_point_moved"]
+__all__ = ["midline_crossed", "tilt", "tip_outside_skull"]
 
 
 def midline_crossed(clearance: Clearance, side: Side) -> tuple[Finding, ...]:
@@ -36,19 +36,34 @@ def midline_crossed(clearance: Clearance, side: Side) -> tuple[Finding, ...]:
     )
 
 
-def skin_point_moved(moved_mm: float) -> tuple[Finding, ...]:
-    """Given point that did not lie on the skin: nothing, a note or a caution."""
-    note, caution = value("landmark_note"), value("landmark_caution")
-    if moved_mm <= note:
+def tilt(tilt_deg: float | None) -> tuple[Finding, ...]:
+    """Angle of a path from the perpendicular."""
+    limit = value("tilt_limit")
+    if tilt_deg is None or tilt_deg <= limit:
         return ()
-    level = Level.CAUTION if moved_mm > caution else Level.NOTE
     return (
         make(
-            "landmark-moved",
-            level,
-            f"the given point was moved {moved_mm:.1f} mm, the shortest way, to the skin",
-            value=moved_mm,
-            limit=caution if level is Level.CAUTION else note,
-            figures=("scalp_entry_mm",),
+            "tilt",
+            Level.CAUTION,
+            f"the path leaves the perpendicular by {tilt_deg:.0f} degrees, over {limit:.0f}",
+            value=tilt_deg,
+            limit=limit,
+            unit="deg",
+            figures=("tilt_deg",),
+        ),
+    )
+
+
+def tip_outside_skull(inside: bool | None, depth_mm: float) -> tuple[Finding, ...]:
+    """Tip of the sensor not inside the skull; nothing where that cannot be told."""
+    if inside is None or inside:
+        return ()
+    return (
+        make(
+            "tip-outside-skull",
+            Level.STOP,
+            f"{depth_mm:.0f} mm below the inner table the tip does not lie inside the skull",
+            value=depth_mm,
+            figures=("sensor_tip_mm",),
         ),
     )

@@ -24,6 +24,7 @@ from entrypoint.planning.model import (
     Thickness,
 )
 from entrypoint.planning.odds import combined_sd, probability_below
+from entrypoint.planning.path_findings import tip_outside_skull
 from entrypoint.planning.rule_table_model import RowFinding, RuleRow
 from entrypoint.planning.site_chart import SiteChart
 from entrypoint.reference import spread, value
@@ -161,7 +162,7 @@ def side_rules(
         elif not sound:
             found.append(make("coarse-slices", Level.CAUTION, BLURRED))
         elif not child:
-            found += judge.tip_outside_skull(inside.get(k), rule.sensor_depth_mm)
+            found += tip_outside_skull(inside.get(k), rule.sensor_depth_mm)
         rows.append(
             RuleRow(
                 midline_arc_mm=midline,

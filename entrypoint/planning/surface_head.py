@@ -14,13 +14,14 @@ from entrypoint.geometry.guards import as_point_mm, as_points_mm, read_only, uni
 from entrypoint.geometry.planes import Plane
 from entrypoint.geometry.polylines import length_mm, nearest_on
 from entrypoint.planning.entry import LateralSection, side_sign
-from entrypoint.planning.head_findings import child, field_of_view, landmark_moved
+from entrypoint.planning.head_findings import child, field_of_view
 from entrypoint.planning.head_landmarks import (
     check_landmarks,
     definition_sd_mm,
     head_axes,
     plane_from_landmarks,
 )
+from entrypoint.planning.landmark_findings import landmark_moved
 from entrypoint.planning.model import (
     Finding,
     How,

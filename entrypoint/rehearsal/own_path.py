@@ -15,10 +15,11 @@ from entrypoint.planning.clearance import (
     sinus_path,
     suture_clearances,
 )
+from entrypoint.planning.ct_site import unsound_bone
 from entrypoint.planning.model import How, Side
 from entrypoint.reference import value
 from entrypoint.rehearsal.surface import outward_at
-from entrypoint.volume.bone import BonePatch, bone_patch, crack_in, square_foot
+from entrypoint.volume.bone import BonePatch, bone_patch, square_foot
 from entrypoint.volume.skull_profile import read_skull_profile
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 __all__ = ["OwnPath", "read_own_path"]
 
 FloatArray = NDArray[np.float64]
-_SUTURE_HALF_MM, _SUTURE_NEAR_MM = 4.5, 60.0  # a suture wanders about its smoothed line
 _USUAL_SKULL_MM = 7.0  # of a path whose bone cannot be read, for the stretch beside the sinus
 
 
@@ -141,23 +141,10 @@ def read_own_path(
 
 
 def _unsound(parts: CtParts, side: Side, patch: BonePatch, foot_mm: FloatArray) -> bool:
-    """Whether bone is missing, or a line runs through both tables, near the path.
-
-    A wide suture shows no bone either, and a suture is dark in both tables: where it was seen it
-    counts as bone, as in a plan.
-    """
-    points = patch.points_mm()
-    known = np.zeros(patch.missing.shape, dtype=bool)
-    if parts.suture.how[side] is not How.ESTIMATED:
-        curve = parts.suture.curve_mm
-        curve = curve[np.linalg.norm(curve - patch.origin_mm, axis=1) < _SUTURE_NEAR_MM]
-        if len(curve):
-            away = np.linalg.norm(points[:, :, None, :] - curve, axis=-1).min(axis=2)
-            known = away < _SUTURE_HALF_MM
-    cracked = crack_in(patch, parts.head.coarse.levels.soft_hu, known)
-    absent = (patch.missing | ~np.isfinite(patch.thickness_mm)) & ~known
-    near = np.linalg.norm(points - foot_mm, axis=-1) <= value("bone_missing_radius")
-    return bool((near & (absent | cracked)).any())
+    """Whether bone is missing, or a line runs through both tables, near the path."""
+    seen = None if parts.suture.how[side] is How.ESTIMATED else parts.suture.curve_mm
+    found = unsound_bone(patch, foot_mm, parts.head.coarse.levels.soft_hu, seen)
+    return any(mm is not None and mm <= value("bone_missing_radius") for mm in found)
 
 
 def _suture(parts: CtParts, outer_mm: FloatArray, unit_backward: FloatArray) -> float | None:

@@ -10,6 +10,8 @@ import pytest
 from entrypoint.errors import FieldRefused
 from entrypoint.planning import findings as side
 from entrypoint.planning import head_findings as head
+from entrypoint.planning import landmark_findings as landmark
+from entrypoint.planning import path_findings as path
 from entrypoint.planning.finding_kinds import CATALOGUE, kind, make
 from entrypoint.planning.model import (
     Clearance,
@@ -43,15 +45,15 @@ def test_a_head_within_every_margin_raises_nothing():
         side.skull_thickness(BONE, RULE),
         side.swelling(BONE),
         side.drill_stop_withheld(BONE),
-        side.tilt(6.0),
+        path.tilt(6.0),
         side.engagement_too_deep(BONE, replace(RULE, engagement_mm=5.0)),
-        side.tip_outside_skull(True, 15.0),
-        side.tip_outside_skull(None, 15.0),
+        path.tip_outside_skull(True, 15.0),
+        path.tip_outside_skull(None, 15.0),
         head.coarse_slices(1.25),
         head.plane_uncertain(0.5, 0.4),
-        head.nasion_shallow(3.0, 1.0),
-        head.landmark_moved("nasion", 2.0),
-        head.given_against_detected("nasion", 4.9),
+        landmark.nasion_shallow(3.0, 1.0),
+        landmark.landmark_moved("nasion", 2.0),
+        landmark.given_against_detected("nasion", 4.9),
         head.world_matrices_differ(0.4, "sform"),
         head.noise(25.0),
         head.low_contrast(800.0),
@@ -133,10 +135,10 @@ def test_what_stops():
     assert (
         only(side.engagement_too_deep(BONE, replace(RULE, engagement_mm=6.8))).level is Level.STOP
     )
-    assert only(side.tip_outside_skull(False, 15.0)).level is Level.STOP
+    assert only(path.tip_outside_skull(False, 15.0)).level is Level.STOP
     assert head.bone_missing("a gap in the bone", 3.0, Side.LEFT).level is Level.STOP
     assert head.side_unknown("no orientation").level is Level.STOP
-    assert only(head.given_against_detected("nasion", 10.1)).level is Level.STOP
+    assert only(landmark.given_against_detected("nasion", 10.1)).level is Level.STOP
     assert only(head.child(None, "a small head", value_found=1.0, limit=2.0)).level is Level.STOP
     assert only(head.child("child", "", value_found=None, limit=None)).level is Level.NOTE
 
@@ -145,12 +147,12 @@ def test_what_stops():
     ("moved", "level"), [(2.1, Level.NOTE), (5.0, Level.NOTE), (5.1, Level.CAUTION)]
 )
 def test_moved_landmarks(moved, level):
-    assert only(head.landmark_moved("inion", moved)).level is level
+    assert only(landmark.landmark_moved("inion", moved)).level is level
 
 
 def test_a_landmark_far_from_the_surface_is_refused():
     with pytest.raises(FieldRefused, match=r"landmark inion lies 10\.1 mm"):
-        head.landmark_moved("inion", 10.1)
+        landmark.landmark_moved("inion", 10.1)
 
 
 def test_slices_and_noise():
