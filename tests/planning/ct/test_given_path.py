@@ -426,7 +426,7 @@ def test_a_moved_or_mirrored_world_moves_the_path_with_it(how):
     )
     for group, name, limit in (
         ("thickness", "skull_mm", 0.03), ("thickness", "scalp_mm", 0.05),
-        ("clearance", "midline_tip_mm", 0.5), ("clearance", "suture_nearest_mm", 0.7),
+        ("clearance", "midline_tip_mm", 0.3), ("clearance", "suture_nearest_mm", 0.3),
         ("tapes", "midline_taut_mm", 1.0), ("tapes", "lateral_taut_mm", 0.3),
     ):  # fmt: skip
         a, b = getattr(getattr(one.path, group), name), getattr(getattr(two.path, group), name)
