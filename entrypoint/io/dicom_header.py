@@ -25,15 +25,15 @@ CT_STORAGE = "1.2.840.10008.5.1.4.1.1.2"
 _ENHANCED = frozenset({"1.2.840.10008.5.1.4.1.1.2.1", "1.2.840.10008.5.1.4.1.1.2.2"})
 _DIRECTORY = "1.2.840.10008.1.3.10"
 _SECONDARY = "1.2.840.10008.5.1.4.1.1.7"
-_DEFLATED = "1.2.840.10008.1.2.1.99"
-_BIG_ENDIAN = "1.2.840.10008.1.2.2"
-NATIVE = frozenset({"1.2.840.10008.1.2", "1.2.840.10008.1.2.1", _DEFLATED, _BIG_ENDIAN})
+DEFLATED = "1.2.840.10008.1.2.1.99"
+BIG_ENDIAN = "1.2.840.10008.1.2.2"
+NATIVE = frozenset({"1.2.840.10008.1.2", "1.2.840.10008.1.2.1", DEFLATED, BIG_ENDIAN})
 # Names of groups of syntaxes, for messages and reports.
 SYNTAXES = {
     "1.2.840.10008.1.2": "implicit VR little endian",
     "1.2.840.10008.1.2.1": "explicit VR little endian",
-    _DEFLATED: "deflated explicit VR little endian",
-    _BIG_ENDIAN: "explicit VR big endian",
+    DEFLATED: "deflated explicit VR little endian",
+    BIG_ENDIAN: "explicit VR big endian",
     "1.2.840.10008.1.2.4.57": "JPEG lossless",
     "1.2.840.10008.1.2.4.70": "JPEG lossless",
     "1.2.840.10008.1.2.4.80": "JPEG-LS lossless",
@@ -186,19 +186,19 @@ def inflated(content: bytes) -> tuple[bytes, str | None]:
     if content[128:132] != b"DICM" or content[132:136] != b"\2\0\0\0":
         return content, None
     end = 144 + struct.unpack_from("<I", content, 140)[0]
-    if _DEFLATED.encode() not in content[:end]:
+    if DEFLATED.encode() not in content[:end]:
         return content, None
     from pydicom.filereader import read_partial
 
     meta = read_partial(io.BytesIO(content[:end])).file_meta
-    if meta.get("TransferSyntaxUID") != _DEFLATED:
+    if meta.get("TransferSyntaxUID") != DEFLATED:
         return content, None
     most = len(content) * LARGEST_RATIO + _PREFIX_BYTES
     unpacking = zlib.decompressobj(-zlib.MAX_WBITS)
     body = unpacking.decompress(content[end:], most)
     if unpacking.unconsumed_tail:
         raise NotUsed("a damaged DICOM object")
-    return body, _DEFLATED
+    return body, DEFLATED
 
 
 def _parse(content: bytes) -> tuple[Any, int, int, int]:
@@ -241,7 +241,7 @@ def _frames(blob: Blob, data: Any, at: int, length: int, tag: int) -> list[Frame
     form = _form(data)
     if form.native and length != 0xFFFFFFFF and form.frames * form.frame_bytes > length:
         raise NotUsed("a CT with fewer pixels than it states")
-    if form.native and (at + length > blob.size) and form.syntax != _DEFLATED:
+    if form.native and (at + length > blob.size) and form.syntax != DEFLATED:
         raise NotUsed("a CT cut short in its pixels")
     if form.native and length == 0xFFFFFFFF:
         raise NotUsed("a damaged DICOM object")
@@ -257,7 +257,7 @@ def _form(data: Any) -> PixelForm:
     syntax = str(data.file_meta.get("TransferSyntaxUID", "") or "")
     if not syntax:
         implicit, little = data.original_encoding
-        syntax = _BIG_ENDIAN if not little else f"1.2.840.10008.1.2{'' if implicit else '.1'}"
+        syntax = BIG_ENDIAN if not little else f"1.2.840.10008.1.2{'' if implicit else '.1'}"
     allocated = _whole(data, "BitsAllocated")
     stored = _whole(data, "BitsStored", allocated)
     form = PixelForm(

@@ -18,13 +18,19 @@ from numpy.typing import NDArray
 
 from entrypoint.errors import EntrypointError, FileRefused
 from entrypoint.io.dicom_codestream import stated_size
-from entrypoint.io.dicom_header import NATIVE, Frame, NotUsed, inflated, quiet
+from entrypoint.io.dicom_header import (
+    BIG_ENDIAN,
+    DEFLATED,
+    NATIVE,
+    Frame,
+    NotUsed,
+    inflated,
+    quiet,
+)
 from entrypoint.io.dicom_source import UNREADABLE, Blob
 from entrypoint.volume.volume import PADDING_BELOW_HU
 
-_BIG_ENDIAN = "1.2.840.10008.1.2.2"
 _RLE = "1.2.840.10008.1.2.5"
-_DEFLATED = "1.2.840.10008.1.2.1.99"
 # Which of the decoders that pydicom may find is used, the first first: measured on speed and on
 # damaged files, see DEVELOPERS.md. (pydicom's own for RLE; the quicker one panics past ``except``.)
 _PLUGINS = ("pydicom", "pyjpegls", "pylibjpeg")
@@ -114,7 +120,7 @@ class _Held:
     def fill(self, frame: Frame, target: NDArray[Any]) -> None:
         form = frame.form
         try:
-            if form.syntax == _DEFLATED or not form.native or self._left[id(frame.blob)] > 1:
+            if form.syntax == DEFLATED or not form.native or self._left[id(frame.blob)] > 1:
                 self._from_content(frame, target)
             else:
                 _straight(frame.blob, frame, target)
@@ -156,13 +162,13 @@ def _straight(blob: Blob, frame: Frame, target: NDArray[Any]) -> None:
             if not count:
                 raise _slice_refused("is cut short")
             done += count
-    if frame.form.syntax == _BIG_ENDIAN and target.dtype.itemsize > 1:
+    if frame.form.syntax == BIG_ENDIAN and target.dtype.itemsize > 1:
         target.byteswap(inplace=True)
 
 
 def _file_type(frame: Frame) -> np.dtype[Any]:
     kind = stored_type(frame.form.bits_allocated, frame.form.signed)
-    return kind.newbyteorder(">" if frame.form.syntax == _BIG_ENDIAN else "<")
+    return kind.newbyteorder(">" if frame.form.syntax == BIG_ENDIAN else "<")
 
 
 def _decoded(frame: Frame, content: bytes) -> NDArray[Any]:

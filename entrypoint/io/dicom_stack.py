@@ -36,7 +36,7 @@ _LEAST_SLICES = 2
 _MOST_TURNS = 200
 _HEAD_MM = 160.0  # from the top of a head to below its nasion and inion, with room
 _TILT_DEG = 0.5
-_RAS_FROM_LPS = np.array([-1.0, -1.0, 1.0])
+RAS_FROM_LPS = np.array([-1.0, -1.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +130,7 @@ def sort_stack(stack: Stack) -> Sorted:
     fitted = places.mean(axis=0) - 0.5 * (len(places) - 1) * step
     # The first slice's own place where the grid is exact: no rounding of a mean.
     matrix[:3, 3] = places[0] if off_mm < _EXACT_MM else fitted
-    matrix[:3] *= _RAS_FROM_LPS[:, None]
+    matrix[:3] *= RAS_FROM_LPS[:, None]
     cautions += _tilt(ordered, step, unit_normal)
     # As a NIfTI-1 file stores it: a series and its converted volume then are the same to the bit.
     matrix = matrix.astype(np.float32).astype(np.float64) + 0.0  # no zero with a minus

@@ -17,9 +17,9 @@ import numpy as np
 
 from entrypoint.errors import FieldRefused, OutputRefused
 from entrypoint.io.atomic import write_bytes
+from entrypoint.io.dicom_stack import RAS_FROM_LPS
 from entrypoint.io.nifti import LoadedVolume
 
-_RAS_FROM_LPS = np.array([-1.0, -1.0, 1.0])
 _DECIMALS = 9
 _WORDS = "PRACTICE HEAD, NOT A PATIENT"
 
@@ -51,7 +51,7 @@ def series_files(loaded: LoadedVolume) -> dict[str, bytes]:
             next_step="make the head with --stored-as plain",
         )
     matrix = loaded.volume.grid.world_from_index
-    step_column, step_row, step, corner = (matrix[:3, a] * _RAS_FROM_LPS for a in range(4))
+    step_column, step_row, step, corner = (matrix[:3, a] * RAS_FROM_LPS for a in range(4))
     rows = stored.shape[1]
     if np.cross(step_column, step_row) @ step < 0:
         # Rows are written from the other end, so that sorting along the normal keeps the order
