@@ -21,6 +21,7 @@ export class Rehearsal {
       stop_mm: null, seat: null, sensor_depth_mm: null, decision: null,
     };
     this.tapes = { midline: null, lateral: null };
+    this.asking = new Set(); // what the server has not answered yet
     this.askTape = latest((body) => post("tape", body));
     this.problem = null;
     this.begun = performance.now();
@@ -51,7 +52,8 @@ export class Rehearsal {
     this.seconds[this.step.key] = (this.seconds[this.step.key] ?? 0) + spent;
   }
 
-  next() {
+  async next() {
+    if (this.asking.size && !await this.answered()) return;
     if (!this.step.done(this)) {
       this.refuse(this.step.missing);
       return;
@@ -61,8 +63,19 @@ export class Rehearsal {
     this.open();
   }
 
+  /** Wait for what was asked: a mark or a tape that comes late belongs to the step it was set in.
+   * False where somebody is waiting already. */
+  async answered() {
+    if (this.holding) return false;
+    this.holding = true;
+    while (this.asking.size) await Promise.allSettled(this.asking);
+    this.holding = false;
+    return true;
+  }
+
   /** Take back this step's mark; where there is none, go back a step. */
-  undo() {
+  async undo() {
+    if (this.asking.size && !await this.answered()) return;
     if (this.step.marked(this)) {
       this.step.reset(this);
       this.problem = null;
@@ -105,8 +118,10 @@ export class Rehearsal {
 
   /** Do something that asks the server, and say in words what went wrong. */
   async attempt(work) {
+    const asked = work();
+    this.asking.add(asked);
     try {
-      await work();
+      await asked;
       if (this.problem) {
         this.problem = null;
         this.panel();
@@ -114,6 +129,8 @@ export class Rehearsal {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       this.refuse(error.message);
+    } finally {
+      this.asking.delete(asked);
     }
   }
 

