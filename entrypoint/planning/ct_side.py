@@ -156,6 +156,8 @@ def side_plan(
         out.append(about.frontal_sinus(site.air_in_bone_mm))
     point = "the rule's point" if by_tape else "this point"
     out += judge.suture_margin(clearance, rule, moved, point=point)
+    if suture.how[side] is How.MEASURED and not suture.dense[side]:
+        out += judge.suture_in_path(clearance, thickness)
     out += judge.midline_margin(clearance, rule)
     out += sinus
     out += judge.skull_thickness(thickness, rule)

@@ -361,8 +361,10 @@ def _fan(head: CtHead, entry: Entry, inward: FloatArray, profile: SkullProfile) 
     return _Near(
         thinnest_mm=max(thinnest, 0.0),
         air_mm=float(away[air].min()) if air.any() else None,
-        scalp_wander_mm=_wander(across, (edges.outer_mm - edges.skin_mm)[beside]),
-        skull_wander_mm=_wander(across, thick[beside]),
+        scalp_wander_mm=_wander(
+            across, (edges.outer_mm - edges.skin_mm)[beside], profile.scalp_mm
+        ),
+        skull_wander_mm=_wander(across, thick[beside], profile.skull_mm),
     )
 
 
@@ -370,16 +372,19 @@ def _beyond(wander_mm: float, usual_mm: float) -> float:
     return math.sqrt(max(wander_mm**2 - usual_mm**2, 0.0))
 
 
-def _wander(across_mm: FloatArray, thick_mm: FloatArray) -> float:
+def _wander(across_mm: FloatArray, thick_mm: FloatArray, fitted_mm: float) -> float:
     """Root mean square of the own path's departure from a plane through its neighbours' and theirs.
 
-    The first row is the own path; 0 where it or most of its neighbours show no edges.
+    The first row is the own path: where it shows no edges, the fitted thickness stands for it (a
+    suture's gap fits as thin bone). 0 where most of its neighbours show none.
     """
     seen = np.isfinite(thick_mm)
     seen[0] = False
-    if seen.sum() < _FEWEST_BESIDE or not np.isfinite(thick_mm[0]):
+    if seen.sum() < _FEWEST_BESIDE:
         return 0.0
+    own = thick_mm[0] if np.isfinite(thick_mm[0]) else fitted_mm
     lever = np.column_stack([np.ones(len(across_mm)), across_mm])
     plane, *_ = np.linalg.lstsq(lever[seen], thick_mm[seen], rcond=None)
     off = thick_mm - lever @ plane
-    return float(np.sqrt(0.5 * (off[0] ** 2 + np.mean(np.square(off[seen])))))
+    own_off = own - float(lever[0] @ plane)
+    return float(np.sqrt(0.5 * (own_off**2 + np.mean(np.square(off[seen])))))

@@ -27,6 +27,13 @@ _KINDS = (
         rows=("rule_suture_margin", "probability_caution", "suture_definition",
               "nasion_deepest_offset")),
     FindingKind(
+        code="suture-in-path", title="Path at the coronal suture", levels=(CAUTION,),
+        means="The suture lies within a few millimetres of the path. A suture is a gap between two "
+        "bones with uneven edges: scalp and skull read there may be of the gap.",
+        do="Compare the thickness of the bone in front of it; see the alternatives that are "
+        "listed beside the rule's point.",
+        rows=("suture_definition",)),
+    FindingKind(
         code="midline-margin", title="Midline nearer than the margin", levels=(CAUTION,),
         means="The point on the scalp lies nearer to the midsagittal plane than the margin.",
         do="Look at the lateral distance and at the plane's own error.",

@@ -36,10 +36,13 @@ __all__ = [
     "ordered",
     "sinus_envelope",
     "skull_thickness",
+    "suture_in_path",
     "suture_margin",
     "swelling",
     "worst_level",
 ]
+
+_SUTURE_REACH_MM = 3.0  # half a gap, its bevelled edges and its wandering; judgement
 
 _RANK = {Level.STOP: 0, Level.CAUTION: 1, Level.NOTE: 2}
 
@@ -120,6 +123,24 @@ def suture_margin(
             value=have,
             limit=rule.suture_margin_mm,
             figures=("clearance.suture_nearest_mm", "clearance.suture_mm"),
+        ),
+    )
+
+
+def suture_in_path(clearance: Clearance, thickness: Thickness) -> tuple[Finding, ...]:
+    """Coronal suture so near that the bone read along the path may be its gap or its edge."""
+    have = clearance.suture_nearest_mm
+    if have is None or thickness.skull_mm is None or abs(have) > _SUTURE_REACH_MM:
+        return ()
+    return (
+        make(
+            "suture-in-path",
+            Level.CAUTION,
+            f"the coronal suture lies {abs(have):.1f} mm from the path: what was read of scalp and "
+            "skull there may be of the gap between the bones, not of the bone beside it",
+            value=abs(have),
+            limit=_SUTURE_REACH_MM,
+            figures=("thickness.scalp_mm", "thickness.skull_mm", "drill_stop"),
         ),
     )
 

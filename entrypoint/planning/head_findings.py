@@ -130,7 +130,9 @@ def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
         "clearance.suture_nearest_mm", "coronal_suture",
     )  # fmt: skip
     if thick:  # the midline's own features are then a slice or two high
-        figures += ("midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm")
+        figures += (
+            "midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm", "landmarks.bregma",
+        )  # fmt: skip
     return (
         make(
             "coarse-slices",

@@ -40,6 +40,7 @@ def only(found: tuple[Finding, ...]) -> Finding:
 def test_a_head_within_every_margin_raises_nothing():
     for found in (
         side.suture_margin(CLEAR, RULE),
+        side.suture_in_path(CLEAR, BONE),
         side.midline_margin(CLEAR, RULE),
         side.sinus_envelope(CLEAR, RULE, Side.RIGHT),
         side.skull_thickness(BONE, RULE),
@@ -81,6 +82,19 @@ def test_suture_caution_at_the_best_estimate_or_over_20_percent(nearest, sd, rai
         assert only(found).level is Level.CAUTION
         assert only(found).value == nearest
         assert only(found).limit == 10.0
+
+
+@pytest.mark.parametrize(("nearest", "skull", "raised"), [
+    (2.9, 7.0, True), (-2.9, 7.0, True), (3.1, 7.0, False), (0.0, None, False), (None, 7.0, False),
+])  # fmt: skip
+def test_a_suture_in_the_path_names_what_was_read_of_the_bone(nearest, skull, raised):
+    clear = replace(CLEAR, suture_nearest_mm=nearest)
+    found = side.suture_in_path(clear, replace(BONE, skull_mm=skull))
+    assert bool(found) is raised
+    for finding in found:
+        assert finding.level is Level.CAUTION
+        assert {"thickness.skull_mm", "thickness.scalp_mm", "drill_stop"} == set(finding.figures)
+        assert "2.9 mm from the path" in finding.text
 
 
 def test_suture_text_rounds_down_and_tells_the_alternative():

@@ -205,6 +205,22 @@ def test_tape_terms_and_lean_against_the_exact_tapes():
     assert got.tilt_away_deg == pytest.approx(away_deg, abs=2.5)
 
 
+@pytest.mark.parametrize(("back_mm", "said"), [(-3.0, False), (3.0, True), (7.0, False)])
+def test_a_path_at_the_suture_is_told_that_its_bone_may_be_the_gap(back_mm, said):
+    # 3 mm behind the place that is as far back as the suture at the rule's point is on it.
+    side = Side.LEFT
+    entry, inward = truth().path(
+        110.0 + plan().sides[side].clearance.suture_mm + back_mm, 30.0, side, 0.0, 0.0
+    )
+    got = check_path(parts(), given(side, truth().world(entry), along_mm=truth().turn(inward)))
+    told = [f for f in got.path.findings if f.code == "suture-in-path"]
+    assert bool(told) is said
+    for finding in told:
+        assert {"thickness.skull_mm", "thickness.scalp_mm"} <= set(finding.figures)
+        true = truth().figures(entry, inward, side)
+        assert finding.value == pytest.approx(abs(true["suture_nearest_mm"]), abs=0.5)
+
+
 def test_a_point_off_the_skin_is_moved_the_shortest_way_and_the_distance_said():
     own = plan().sides[Side.RIGHT]
     skin = skin_at(parts().head, own.scalp_entry_mm)
