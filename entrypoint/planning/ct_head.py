@@ -33,7 +33,7 @@ FloatArray = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
-_NASION_PER_VOXEL = 0.11
+_NASION_PER_VOXEL = 0.075
 _NASION_UNDER_DEG = 40.0  # above the middle of the vault, seen from it; more is a forehead
 
 

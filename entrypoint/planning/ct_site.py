@@ -29,7 +29,7 @@ _SUTURE_HALF_MM = 4.5  # a suture wanders about its smoothed line
 _FWHM_PER_SIGMA = 2.3548
 _FEWEST_BESIDE = 9  # of eighteen
 # Half-peak edges wander by about this share of the largest voxel edge on clean phantoms.
-_USUAL_WANDER = 0.12
+_USUAL_WANDER = 0.15
 _AIR_IN_BONE_HU = -250.0
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from entrypoint.volume.rays import FloatArray, crossing, first_fall, sample_rays
 from entrypoint.volume.skull import CoarseHead
+from entrypoint.volume.straps import UNDER_SOFT_HU, under_straps
 
 if TYPE_CHECKING:
     from entrypoint.volume.volume import Volume
@@ -111,6 +112,10 @@ def polar_section(
     cut = (leaves >= m) | unseen[row, np.minimum(last + 1, m - 1)]
     skin = crossing(depths, hu, head.levels.skin_hu, np.where(cut, -1, last))
 
+    scalp = solid & (hu > head.levels.soft_hu - UNDER_SOFT_HU)
+    last_scalp = np.where(scalp.any(axis=1), m - 1 - np.argmax(scalp[:, ::-1], axis=1), -1)
+    dense = crossing(depths, hu, head.levels.soft_hu - UNDER_SOFT_HU, last_scalp)
+
     edge = head.levels.bone_edge_hu
     bone = inside & (hu > edge)
     last_bone = np.where(bone.any(axis=1), m - 1 - np.argmax(bone[:, ::-1], axis=1), -1)
@@ -123,6 +128,7 @@ def polar_section(
         bone_mm[behind] = sub_bone
         skin[behind] = np.where(thin, sub_skin, np.nan)
     angles_deg = np.asarray(angles_deg, dtype=float)
+    skin = under_straps(skin, dense, angles_deg)
     skin = _without_spikes(skin, angles_deg, _STRAND_DEG, _STRAND_MM)
     bare = _without_spikes(skin, angles_deg, _BOLT_DEG, _BOLT_MM)
     bare = np.where(in_face, skin, bare)

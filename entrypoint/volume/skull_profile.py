@@ -189,7 +189,8 @@ def read_skull_profile(
     # A slice's blur is no Gaussian: the wider it is, the more that matters (on phantoms).
     # A table thinner than the blur's full width trades its level for its thickness.
     traded = 0.17 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
-    widened = math.hypot(0.60 * max(sigma - 0.35, 0.0) ** 1.5, traded)
+    slices = 0.60 * max(sigma - 0.35, 0.0) ** 1.5 + 0.30 * max(sigma - 0.9, 0.0)
+    widened = math.hypot(slices, traded)
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
     fit_var = max(float(j_thick @ cov @ j_thick), 0.0) * 0.22 * scale
