@@ -140,7 +140,7 @@ def find_head(
     assert nasion is not None
     bone_nasion, bone_sd = _bone_nasion(section, frame, nasion)
     skin_line, reaches = _backwards(section.skin_points(), section.bone_points(), frame, nasion)
-    bone_start = bone_nasion if bone_nasion is not None else nasion
+    bone_start = bone_nasion if bone_nasion is not None else _bone_at(section, frame, nasion)
     bone_line, _ = _backwards(section.bone_points(), section.bone_points(), frame, bone_start)
 
     inion_bone, inion_found, inion_sd = None, None, 4.0
@@ -231,12 +231,17 @@ def _bone_nasion(
     try:
         hollow, sd = find_nasion(points, frame.unit_right, surface_sd_mm=0.3)
     except MeasurementError:
-        direct = np.abs(section.angles_deg - phi0)
-        at = int(np.argmin(np.where(np.isfinite(section.bone_mm), direct, np.inf)))
-        return section.bone_points()[at], 5.0
+        return _bone_at(section, frame, nasion_mm), 5.0
     if abs(float(frame.phi_deg(hollow.position_mm)) - phi0) > 12.0:
         return None, 6.0
     return hollow.position_mm, max(sd, 1.5)
+
+
+def _bone_at(section: PolarSection, frame: HeadFrame, point_mm: FloatArray) -> FloatArray:
+    """Outer bone on the ray through a point, or on the nearest ray that shows bone."""
+    away = np.abs(section.angles_deg - float(frame.phi_deg(point_mm)))
+    at = int(np.argmin(np.where(np.isfinite(section.bone_mm), away, np.inf)))
+    return np.asarray(section.bone_points()[at])
 
 
 def _onto(points: FloatArray, point_mm: FloatArray) -> FloatArray:

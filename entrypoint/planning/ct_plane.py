@@ -28,17 +28,19 @@ _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
 _NEAR_ENOUGH = 0.6  # of the prior's spread; a plane that was turned by more is looked at again
-_VOTE_SCALE = 0.40
+_VOTE_SCALE = 0.38
 # Share of the places that speak at all which must agree with a plane: mostly over 0.5 on phantoms
 # and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
 # over it mirrored two to four times as badly as the right one.
 LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
 _WORSE_MIRROR, _WORST_MIRROR = 1.6, 2.4
+_MET_AGREEING, _MET_MIRROR = 0.45, 3.0
+_MET_MM, _MET_RAD = 0.8, 0.008
 _TURN_RAD = 0.2
 _FEW_AGREE = 3.0  # times the spread where fewer than that agree
 # What voxels add, mm, and mm a cubed mm of the largest edge: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
-_LEAST_MM, _PER_CUBED_EDGE = 0.08, 0.0028
+_LEAST_MM, _PER_CUBED_EDGE = 0.075, 0.0028
 _BESIDE_SUTURE_MM = 3.5
 # Near the nasal root a frontal sinus, seldom even, would vote loudest of all. How far that reaches
 # is judgement: on 28 phantoms the plane's 90 % error fell from 0.68 to 0.45 mm.
@@ -215,7 +217,17 @@ def plane_from_midline(
             return _with_spread(found, volume.grid.voxel_mm)
     if first[2] >= _SURE_AGREEING:
         return _with_spread(first, volume.grid.voxel_mm)
+    # The most uneven heads: a plane that was reached from two of the starts.
+    for t, ratio in sorted(zip(tried, ratios, strict=True), key=lambda tr: -tr[0][2]):
+        met = sum(_same_plane(t[0], other[0]) for other in tried) > 1
+        if met and t[2] >= _MET_AGREEING and ratio <= _MET_MIRROR:
+            return _with_spread(t, volume.grid.voxel_mm)
     return first[0], first[1], 0.0
+
+
+def _same_plane(a: HeadFrame, b: HeadFrame) -> bool:
+    off_mm = abs(float((a.origin_mm - b.origin_mm) @ a.unit_right))
+    return off_mm < _MET_MM and float(np.linalg.norm(a.unit_right - b.unit_right)) < _MET_RAD
 
 
 def find_plane(

@@ -142,6 +142,11 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     dark = line([vault.outer_hu, vault.inner_hu, vault.whole_hu], _DARK)
     found = _by_side(dark, lambda: line([vault.middle_hu], _DENSE), lateral, span_mm)
     how, seen = found.how, found.seen
+    voxel = float(np.max(head.volume.grid.voxel_mm))
+    alone = len(set(how.values())) > 1
+    # A line on one side alone, over coarse slices, may be steps between them.
+    if alone and voxel > value("slice_thick_limit"):
+        how, alone = dict.fromkeys(Side, How.ESTIMATED), False
     middle = np.abs(lateral) < _MIDDLE_MM
     bregma_seen = bool(seen[middle].mean() >= _BREGMA_SHARE)
 
@@ -156,14 +161,10 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
             rows = np.where(own, prior + offset, rows)
     points = _on_map(vault, rows)
     curve = _smoothed(points)
-    voxel = float(np.max(head.volume.grid.voxel_mm))
-    # A line on one side alone, over coarse slices, may be steps between them.
-    alone = (
-        0.0 if all(h is How.MEASURED for h in how.values()) else _ALONE_SD * max(voxel - 1.25, 0)
-    )
+    alone_sd = _ALONE_SD * max(voxel - 1.25, 0.0) if alone else 0.0
     over_mm = max(found.wander_mm - _USUAL_WANDER_MM, 0.0)
     measured_sd = float(
-        np.sqrt(0.06**2 + (0.07 * voxel) ** 2 + (_SD_PER_WANDER * over_mm) ** 2 + alone**2)
+        np.sqrt(0.06**2 + (0.07 * voxel) ** 2 + (_SD_PER_WANDER * over_mm) ** 2 + alone_sd**2)
     )
     from_beside_sd = _BREGMA_BESIDE_SD_MM if any_seen else bregma_sd
     estimated_sd = float(np.hypot(from_beside_sd, value("suture_bow_sd")))
@@ -180,7 +181,7 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
         lateral_mm=(curve - head.frame.origin_mm) @ head.frame.unit_right,
         seen=seen,
         how=how,
-        dense=found.dense,
+        dense={s: found.dense[s] and h is How.MEASURED for s, h in how.items()},
         sd_mm=sd,
         bregma_mm=bregma,
         bregma_sd_mm=crossing_sd if bregma_seen else from_beside_sd,

@@ -131,7 +131,7 @@ def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
     )  # fmt: skip
     if thick:  # the midline's own features are then a slice or two high
         figures += (
-            "midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm", "landmarks.bregma",
+            "midsagittal_plane", "clearance.midline_scalp_mm", "scalp_entry_mm", "landmarks",
         )  # fmt: skip
     return (
         make(

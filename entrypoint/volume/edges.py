@@ -13,6 +13,7 @@ from entrypoint.volume.rays import FloatArray, crossing
 _WIDEST_DIPLOE_MM = 8.0  # between tables, with nothing dense between them
 METAL_HU = 2400.0  # denser than any cortical bone of a vault
 _METAL_ON_SKIN_MM = 6.0
+_SKIN_UNDER_MM = 2.0  # bone that begins so near to the air has no scalp over it, even blurred
 _TABLE_MM = 2.5  # how far below its surface the outer table's own peak is looked for
 
 
@@ -123,10 +124,11 @@ def _past_metal(
     out = start.copy()
     thickest = round(_METAL_ON_SKIN_MM / step_mm)
     gap = max(2, round(1.2 / step_mm))
+    near = max(2, round(_SKIN_UNDER_MM / step_mm))
     rows = np.flatnonzero(start >= 0)
     firsts = start[rows, None]
     run = hu[rows[:, None], np.minimum(firsts + np.arange(thickest), hu.shape[1] - 1)]
-    before = hu[rows[:, None], np.maximum(firsts - 1 - np.arange(gap), 0)]
+    before = hu[rows[:, None], np.maximum(firsts - 1 - np.arange(near), 0)]
     on_skin = (firsts[:, 0] > 0) & (before.min(axis=1) < skin_hu)
     for i in rows[(run.max(axis=1) >= METAL_HU) | on_skin]:
         first = int(start[i])

@@ -8,6 +8,8 @@ not told here.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -98,5 +100,4 @@ def _spans(
             at = lo - 1 + int(np.argmax(sign * rise[lo - 1 : hi]))
             edges.append((at + 1 if sign > 0 else at, sign))
     edges.sort()
-    pairs = zip(edges[:-1], edges[1:], strict=True)
-    return [(a, b) for (a, up), (b, down) in pairs if up > down]
+    return [(a, b) for (a, up), (b, down) in itertools.pairwise(edges) if up > down]

@@ -20,7 +20,8 @@ def head(noise_mm=0.06, seed=1):
 
 
 def over(start_deg, end_deg):
-    return (ANGLES >= start_deg) & (ANGLES <= end_deg)
+    middle, half = 0.5 * (start_deg + end_deg), 0.5 * (end_deg - start_deg)
+    return np.abs(ANGLES - middle) <= half + 1e-6
 
 
 @pytest.mark.parametrize("seed", range(4))
