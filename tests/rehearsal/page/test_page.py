@@ -234,6 +234,7 @@ def test_by_keyboard_alone(served, open_page, truth):
     page.keyboard.press("Enter")
     hands.wait_tape("lateral")
     page.keyboard.press("n")
+    hands.wait_marked("unit_inward")
     was = hands.marks()["unit_inward"]
     page.keyboard.press("Shift+ArrowUp")
     assert angle_deg(was, hands.marks()["unit_inward"]) == pytest.approx(5.0, abs=0.1)
@@ -286,6 +287,7 @@ def test_by_touch_on_a_tablet_in_the_dark(served, open_page, truth):
     touch(exact["scalp_entry_mm"])
     hands.wait_tape("lateral")
     page.tap("#next")
+    hands.wait_marked("unit_inward")
     before = hands.marks()
     entry, inward = np.array(before["entry_mm"]), np.array(before["unit_inward"])
     finger = page.context.new_cdp_session(page)
