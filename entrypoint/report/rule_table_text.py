@@ -202,7 +202,8 @@ def _meaning(table: RuleTable) -> str:
         "minus where the point lies behind it, ± half of the 95 % interval. Nearer: in how many of "
         f"100 placements the suture is nearer than {rule.suture_margin_mm:g} mm; behind: in how "
         "many the point lies behind it, readers included. Slope: of the bone's surface, in degrees "
-        f"from level on an upright head. Sensor: tip {rule.sensor_depth_mm:g} mm below the inner table, from the scalp.",
+        "from level on an upright head. Sensor: tip "
+        f"{rule.sensor_depth_mm:g} mm below the inner table, from the scalp.",
         "Stop: none is shown, because the surface that it seats on was not named."
         if seat is None
         else f"Stop: start length, stop seated {SEAT_WORDS[seat]}, from the stop's face to the "

@@ -11,6 +11,7 @@ from entrypoint.volume.levels import Levels
 from entrypoint.volume.rays import FloatArray, crossing
 
 _WIDEST_DIPLOE_MM = 8.0  # between tables, with nothing dense between them
+_WIDEST_FATTY_MM, _FAT_HU = 13.0, (-250.0, -15.0)  # and where its middle reads as fat
 METAL_HU = 2400.0  # denser than any cortical bone of a vault
 _METAL_ON_SKIN_MM = 6.0
 _SKIN_UNDER_MM = 2.0  # bone that begins so near to the air has no scalp over it, even blurred
@@ -88,7 +89,10 @@ def quick_edges(
     bridge = round(_WIDEST_DIPLOE_MM / step)
     end = np.zeros(n, dtype=int)
     for k in range(1, reach):
-        end = np.where(tables[:, k] & (k - end <= bridge), k, end)
+        near = k - end <= bridge
+        far = np.flatnonzero(tables[:, k] & ~near)
+        near[far] = _fatty(filled[far[:, None], idx[far]], end[far], k, step)
+        end = np.where(tables[:, k] & near, k, end)
     last = np.minimum(s0 + end, m - 1)
     ended = last + gap <= np.minimum(s0 + reach, m) - 1
     inner_peak = np.full(n, -np.inf)
@@ -106,6 +110,18 @@ def quick_edges(
         outer_peak_hu=np.where(has, outer_peak, np.nan),
         inner_peak_hu=np.where(has & ended, inner_peak, np.nan),
     )
+
+
+def _fatty(hu: FloatArray, end: NDArray[np.intp], k: int, step_mm: float) -> NDArray[np.bool_]:
+    """Whether rays read as fat in the middle of a wide gap between two tables.
+
+    Then it is diploe; brain and fluid do not read so, and air reads far lower.
+    """
+    total = np.cumsum(hu, axis=1)
+    row, third = np.arange(len(hu)), (k - end) // 3
+    middle = (total[row, k - third] - total[row, end + third]) / np.maximum(k - end - 2 * third, 1)
+    wide = (k - end) * step_mm > _WIDEST_FATTY_MM
+    return np.asarray(~wide & (middle > _FAT_HU[0]) & (middle < _FAT_HU[1]))
 
 
 def _past_metal(

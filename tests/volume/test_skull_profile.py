@@ -107,6 +107,13 @@ def test_porous_bone_needs_no_fixed_level():
     assert found.scalp_mm == pytest.approx(slab.scalp_mm, abs=SCALP_MM)
 
 
+@pytest.mark.parametrize(("between_hu", "thick"), [(-80.0, 14.4), (34.0, 2.2), (8.0, 2.2)])
+def test_fat_between_tables_is_bone_and_brain_or_fluid_is_not(between_hu, thick):
+    """10.5 mm of marrow between two tables; or of brain under a thin bone, over calcified dura."""
+    slab = Slab(tables_mm=(2.2, 10.5, 1.7), diploe_hu=between_hu, noise_hu=20.0, seed=6)
+    assert read(slab).skull_mm == pytest.approx(thick, abs=SKULL_MM)
+
+
 def test_spreads_mean_what_they_say():
     """95 % intervals cover in at least 85 % of a stratum and are not blown up (4 x at most)."""
     off, sd, scalp_off, scalp_sd = [], [], [], []

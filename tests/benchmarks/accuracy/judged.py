@@ -178,6 +178,9 @@ def breached(row: Row, side: str | None, finding: Row) -> str:
         return below(f"{name}_mm", f"{name}_sd_mm", f"{name}_definition_sd_mm")
     if code == "sinus-envelope":
         return below("sinus_mm", "midline_sd_mm", "midline_definition_sd_mm")
+    if code == "suture-in-path":
+        found = here.get("suture_mm")
+        return "truth" if found is not None and abs(found) < limit else ""
     if code == "skull-thin":
         return below("skull_mm", "skull_sd_mm")
     return "truth" if _plainly(row, here, side, finding) else ""
