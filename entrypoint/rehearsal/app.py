@@ -33,6 +33,7 @@ from entrypoint.rehearsal.turns import Shown, StagedHead, Stages, Turn, Turns
 from entrypoint.rehearsal.wire import choice_of, number_of, object_of, point_of, unit_of
 
 if TYPE_CHECKING:
+    from entrypoint.rehearsal.roster import Roster
     from entrypoint.rehearsal.store import Store
 
 __all__ = ["Exercise", "application"]
@@ -62,8 +63,8 @@ class Exercise:
 
     Parameters
     ----------
-    people : tuple of str
-        Short names of those who rehearse, "Trainee 1" and so on; at least one.
+    roster : Roster
+        Who rehearses.
     store : Store
     stages : Stages
     session : Session, optional
@@ -72,7 +73,7 @@ class Exercise:
         Title of the user's own scan, where one was given.
     """
 
-    people: tuple[str, ...]
+    roster: Roster
     store: Store
     stages: Stages
     session: Session | None = None
@@ -174,7 +175,12 @@ class _Page:
         heads = [{"key": f"ladder:{s.key}", "title": s.title, "text": s.text} for s in LADDER]
         return JSONResponse(
             {
-                "people": list(exercise.people),
+                "people": {
+                    "places": exercise.roster.places,
+                    "suggested": list(
+                        dict.fromkeys(exercise.roster.taken + exercise.roster.suggested)
+                    ),
+                },
                 "heads": own + heads,
                 "session": self._session(),
                 **words.page_words(),
@@ -189,7 +195,7 @@ class _Page:
             "title": session.title,
             "heads": len(session.heads),
             "words": words.session_words(session),
-            "done": {person: self._done(person) for person in self.exercise.people},
+            "done": {person: self._done(person) for person in self.exercise.store.people()},
         }
 
     def _done(self, person: str) -> int:
@@ -202,13 +208,13 @@ class _Page:
 
     def stage(self, given: dict[str, Any]) -> dict[str, Any]:
         exercise = self.exercise
-        person = choice_of(given.get("person", exercise.people[0]), "person", exercise.people)
+        person = exercise.roster.begins(given.get("person"))
         session = exercise.session
         number, seat, text = None, None, None
         if session is not None:
             done = self._done(person) % len(session.heads)  # a session can be done again
             number = done + 1
-            asked = session.heads_for(exercise.people.index(person))[done]
+            asked = session.heads_for(person)[done]
             key, side, seat, text = asked.head, asked.side, asked.seat, asked.text
             shown = Shown(
                 numbers=Hidden.TAPE_NUMBERS not in session.hidden,
@@ -253,7 +259,7 @@ class _Page:
         return {
             "turn": turn.code,
             "mesh": f"mesh/{self.meshes.index(turn.key)}",
-            "person": turn.person if len(self.exercise.people) > 1 else "",
+            "person": turn.person if self.exercise.roster.places > 1 else "",
             "side_asked": turn.side_asked,
             "seat_asked": turn.seat_asked,
             "told": turn.told,
@@ -342,8 +348,7 @@ class _Page:
 
     def progress(self, request: Request) -> Response:
         exercise = self.exercise
-        person = request.query_params.get("person") or exercise.people[0]
-        choice_of(person, "person", exercise.people)
+        person = exercise.roster.known(request.query_params.get("person") or None)
         return JSONResponse(progress_json(exercise.store.attempts(person), exercise.session))
 
     def export_csv(self, _: Request) -> Response:

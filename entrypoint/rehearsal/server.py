@@ -106,6 +106,7 @@ def serve(
         ) from None
     listening = _bound(address, port)
     from entrypoint.rehearsal.guard import Guard, may_name, new_token
+    from entrypoint.rehearsal.roster import Roster
     from entrypoint.rehearsal.store import Store, default_cache
     from entrypoint.rehearsal.turns import Stages
 
@@ -116,10 +117,10 @@ def serve(
         head = stage_volume(volume, label)
         own = lambda: head  # noqa: E731
     stages = Stages(default_cache() if cache is None else Path(cache), own)
-    names = tuple(f"Trainee {n}" for n in range(1, people + 1))
+    kept = Store(None if store is None else Path(store))
     exercise = Exercise(
-        people=names,
-        store=Store(None if store is None else Path(store)),
+        roster=Roster(people, kept.people()),
+        store=kept,
         stages=stages,
         session=session,
         own_title=None if volume is None else head.title,
@@ -135,7 +136,7 @@ def serve(
     say("Ctrl+C ends the page.")
     first = "ladder:adult" if own is None else "volume"
     if session is not None:
-        first = session.heads_for(0)[0].head
+        first = session.heads[0].head
     threading.Thread(target=_warm, args=(stages, first), daemon=True).start()
     if open_browser:
         threading.Thread(target=_open, args=(url,), daemon=True).start()

@@ -92,11 +92,11 @@ class Session:
     time_limit_s: int | None = None  # for each head; null is no limit
     pass_marks: PassMarks = field(default_factory=PassMarks)
 
-    def heads_for(self, person_number: int) -> tuple[SessionHead, ...]:
-        """The heads in the order in which one person meets them; persons count from 0."""
+    def heads_for(self, person: str) -> tuple[SessionHead, ...]:
+        """The heads in the order in which one person meets them, whenever they come back."""
         if self.order is Order.AS_LISTED:
             return self.heads
-        rng = np.random.default_rng([self.seed, person_number])
+        rng = np.random.default_rng([self.seed, *person.casefold().encode()])
         return tuple(self.heads[int(k)] for k in rng.permutation(len(self.heads)))
 
     def to_json(self) -> dict[str, Any]:

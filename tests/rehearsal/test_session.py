@@ -53,14 +53,14 @@ def test_a_session_is_read_and_written(tmp_path):
 
 def test_order():
     listed = parse_session(json.dumps(GOOD))
-    assert listed.heads_for(3) == listed.heads
+    assert listed.heads_for("7") == listed.heads
     more = [{"head": f"random:{k}", "side": "right"} for k in range(12)]
     mixed: Session = parse_session(
         json.dumps({**GOOD, "heads": more, "order": "shuffled", "seed": 5})
     )
-    first = mixed.heads_for(0)
-    assert first == mixed.heads_for(0)
-    assert first != mixed.heads_for(1)
+    first = mixed.heads_for("Kim")
+    assert first == mixed.heads_for("kim")
+    assert first != mixed.heads_for("Trainee 2")
     assert set(first) == set(mixed.heads)
 
 

@@ -49,7 +49,7 @@ async function heads() {
   visible("heads");
   byId("banner").textContent = state.banner;
   byId("banner").hidden = false;
-  page.person ??= state.people[0];
+  page.person ??= state.people.suggested[0];
   const place = byId("step");
   if (state.session) {
     fill(place, ...sessionChoice(state));
@@ -60,13 +60,17 @@ async function heads() {
 }
 
 function personChoice(state, changed = () => {}) {
-  if (state.people.length < 2) return null;
-  return el("div", {},
-    el("label", { for: "person" }, "Who rehearses"),
-    el("select", { id: "person", onchange: (event) => {
-      page.person = event.target.value;
+  if (state.people.places < 2) return null;
+  const input = el("input", { id: "person", type: "text", list: "people", value: page.person,
+    maxLength: 40, autocomplete: "off", onchange: () => {
+      page.person = input.value.trim() || page.person;
+      input.value = page.person;
       changed();
-    } }, ...state.people.map((name) => el("option", { value: name, selected: name === page.person }, name))));
+    } });
+  return el("div", {},
+    el("label", { for: "person" }, "Who rehearses: a name or a number"), input,
+    el("datalist", { id: "people" }, ...state.people.suggested.map((name) => el("option", { value: name }))),
+    el("p", { className: "note" }, "It is kept with the marks on this machine."));
 }
 
 function shownChoice() {
@@ -111,16 +115,21 @@ function freeChoice(state) {
 
 function sessionChoice(state) {
   const total = state.session.heads;
-  const done = state.session.done[page.person] ?? 0;
-  const at = done % total;
-  const over = done > 0 && at === 0;
+  const where = el("p", { className: "figure" });
+  const begin = button("Begin", () => stage({}), { id: "begin", className: "weighty" });
+  const tell = () => { // in place: a press on the button that ends the typing is not lost
+    const done = state.session.done[page.person] ?? 0;
+    const over = done > 0 && done % total === 0;
+    where.textContent = over ? "All heads are done" : `Head ${(done % total) + 1} of ${total}`;
+    begin.textContent = over ? "Begin again" : "Begin";
+  };
+  tell();
   return [
     el("h2", { id: "step-title" }, state.session.title),
     el("p", {}, `${total} ${total === 1 ? "head" : "heads"} in a fixed order. ${state.session.words}`),
-    personChoice(state, heads),
-    el("p", { className: "figure" }, over ? "All heads are done" : `Head ${at + 1} of ${total}`),
-    el("div", { className: "row" }, button(over ? "Begin again" : "Begin", () => stage({}),
-      { id: "begin", className: "weighty" })),
+    personChoice(state, tell),
+    where,
+    el("div", { className: "row" }, begin),
     el("p", { className: "note" }, state.teaches),
   ];
 }

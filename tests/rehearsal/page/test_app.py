@@ -14,6 +14,7 @@ import pytest
 
 from entrypoint.figures.style import contrast_ratio
 from entrypoint.rehearsal.app import STATIC, Exercise
+from entrypoint.rehearsal.roster import Roster
 from entrypoint.rehearsal.session import parse_session
 from entrypoint.rehearsal.store import Store
 from entrypoint.rehearsal.turns import StagedHead, Stages
@@ -50,8 +51,7 @@ def served(adult_head, tmp_path):
     def serve(session=None):
         store = Store(tmp_path / "kept.sqlite3")
         told = None if session is None else parse_session(json.dumps(session))
-        people = ("Trainee 1", "Trainee 2")
-        exercise = Exercise(people=people, store=store, stages=Ready(adult_head), session=told)
+        exercise = Exercise(roster=Roster(2), store=store, stages=Ready(adult_head), session=told)
         pages.append(Page(exercise))
         return pages[-1]
 
@@ -168,19 +168,24 @@ def test_a_session_keeps_everyone_at_their_own_head(served, perfect):
     page = served(SESSION)
     state = page.json("state")["session"]
     assert state["heads"] == 2
-    assert state["done"] == {"Trainee 1": 0, "Trainee 2": 0}
+    assert state["done"] == {}
     assert "the suture" in state["words"]
-    turn = page.json("stage", {"person": "Trainee 2"})
+    turn = page.json("stage", {"person": " Kim  7"})
+    assert turn["person"] == "Kim 7"
     assert (turn["side_asked"], turn["seat_asked"]) == ("right", "scalp")
     assert (turn["told"], turn["time_limit_s"]) == ("Begin with this one.", 300)
     assert turn["shown"]["numbers"] is False
     answer = page.json("reveal", {"turn": turn["turn"], "marks": perfect})
     assert "wrong seat" in answer["judgement"]["verdict"]
     assert "within the pass marks: entry" in answer["hand"]["verdict"]
-    assert page.json("state")["session"]["done"] == {"Trainee 1": 0, "Trainee 2": 1}
-    assert page.json("stage", {"person": "Trainee 2"})["side_asked"] == "left"
+    assert page.json("state")["session"]["done"] == {"Kim 7": 1}
+    assert page.json("stage", {"person": "kim 7"})["side_asked"] == "left"
     assert page.json("stage", {"person": "Trainee 1"})["side_asked"] == "right"
-    progress = page.json("progress?person=Trainee%202")
+    status, _, told = page.ask("stage", body={"person": "Somebody else"})
+    assert status == 400
+    assert b"very place is taken" in told
+    assert page.json("state")["people"]["suggested"][:2] == ["Kim 7", "Trainee 1"]
+    progress = page.json("progress?person=Kim%207")
     assert progress["pass_mm"] == 5
     assert len(progress["attempts"]) == 1
     assert page.json("progress?person=Trainee%201")["attempts"] == []

@@ -13,6 +13,7 @@ from entrypoint.errors import FieldRefused
 from entrypoint.rehearsal import server as served_by
 from entrypoint.rehearsal.app import FILES, STATIC, Exercise
 from entrypoint.rehearsal.guard import HEADERS, LARGEST_BODY_BYTES, may_name
+from entrypoint.rehearsal.roster import Roster
 from entrypoint.rehearsal.store import Store
 from entrypoint.rehearsal.turns import Stages
 from tests.rehearsal.page.raw import Page
@@ -23,7 +24,7 @@ MALFORMED = 2000
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
     kept = Store(tmp_path_factory.mktemp("kept") / "kept.sqlite3")
-    made = Page(Exercise(people=("Trainee 1",), store=kept, stages=Stages(None)))
+    made = Page(Exercise(roster=Roster(1), store=kept, stages=Stages(None)))
     yield made
     made.close()
 
