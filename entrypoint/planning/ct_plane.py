@@ -28,7 +28,7 @@ _MIRROR_SD = (1.5, 0.035)
 _FIRST_LOOK_SD = (0.6, 0.009)
 # What votes say of their own spread is wider than their errors on phantoms, by this much.
 _NEAR_ENOUGH = 0.6  # of the prior's spread; a plane that was turned by more is looked at again
-_VOTE_SCALE = 0.35
+_VOTE_SCALE = 0.31
 # Share of the places that speak at all which must agree with a plane: mostly over 0.5 on phantoms
 # and one real scan of every quality, mostly under it where the plane was wrong. The few wrong ones
 # over it mirrored two to four times as badly as the right one.
@@ -40,7 +40,7 @@ _TURN_RAD = 0.2
 _FEW_AGREE = 3.0  # times the spread where fewer than that agree
 # What voxels add, mm, and mm a cubed mm of the largest edge: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
-_LEAST_MM, _PER_CUBED_EDGE = 0.07, 0.0028
+_LEAST_MM, _PER_CUBED_EDGE = 0.06, 0.0034
 _BESIDE_SUTURE_MM = 3.5
 # Near the nasal root a frontal sinus, seldom even, would vote loudest of all. How far that reaches
 # is judgement: on 28 phantoms the plane's 90 % error fell from 0.68 to 0.45 mm.

@@ -161,6 +161,7 @@ def side_plan(
     out += judge.midline_margin(clearance, rule)
     out += sinus
     out += judge.skull_thickness(thickness, rule)
+    out += judge.thickness_uncertain(thickness)
     elsewhere, where = _swelling_elsewhere(head, site, other) if by_tape else (None, "")
     out += tilt(site.tilt_deg)
     out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)

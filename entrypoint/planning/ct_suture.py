@@ -32,6 +32,7 @@ _COURSE_MM, _USUAL_WANDER_MM, _MOST_WANDER_MM = 48.0, 1.0, 1.65
 _SD_PER_WANDER = 2.0
 _FARTHEST = 1.2  # of the spread within which a line is looked for: about 19 mm
 _RIGHT_ACROSS = 0.85
+_FAINT = 0.4
 _ALONE_SD = 0.4  # mm a mm of voxel over 1.25 mm
 _BREGMA_BESIDE_SD_MM = 3.0  # where the line was seen on one side only
 _CROSSING_SD_MM = 0.3  # where the smoothed line crosses the midline, and the outer table there
@@ -255,6 +256,10 @@ def _line(
     on_bone = ~holes[at, np.arange(len(at))]
     stands_out = (path.contrast > kind.contrast) & (path.contrast > kind.over_rival_factor * rival)
     seen = on_bone & stands_out
+    if seen.any():
+        # Where it is far fainter than elsewhere, the path has left it: for the steps between thick
+        # slices, say.
+        seen &= path.contrast > _FAINT * float(np.median(path.contrast[seen]))
     if seen.mean() < _RIGHT_ACROSS:
         # Few heads have their suture so far off: on one side it is the edge of a flap, or a
         # fracture; only a line right across the vault is believed there.

@@ -49,6 +49,12 @@ _KINDS = (
         rows=("sinus_half_width_right", "sinus_half_width_left", "sinus_cautious_bound",
               "sinus_reach_inside")),
     FindingKind(
+        code="thickness-uncertain", title="Thickness of the bone uncertain", levels=(CAUTION,),
+        means="The surfaces of the bone along the path are known less well than usual: they are "
+        "blurred, faint, or read unlike those beside the path.",
+        do="Look at the depth profile, or at a scan with thinner slices.",
+        rows=("thickness_sd_caution",)),
+    FindingKind(
         code="skull-thin", title="Skull thinner than usual", levels=(CAUTION,),
         means="The bone along the path is thinner than in most adults.",
         do="Compare the thickness map around the point; the drill stop is short.",

@@ -39,6 +39,7 @@ __all__ = [
     "suture_in_path",
     "suture_margin",
     "swelling",
+    "thickness_uncertain",
     "worst_level",
 ]
 
@@ -141,6 +142,24 @@ def suture_in_path(clearance: Clearance, thickness: Thickness) -> tuple[Finding,
             value=abs(have),
             limit=_SUTURE_REACH_MM,
             figures=("thickness.scalp_mm", "thickness.skull_mm", "drill_stop"),
+        ),
+    )
+
+
+def thickness_uncertain(thickness: Thickness) -> tuple[Finding, ...]:
+    """Scalp and skull along the path that the scan shows less well than usual."""
+    sd, limit = thickness.skull_sd_mm, value("thickness_sd_caution")
+    if sd is None or sd <= limit:
+        return ()
+    return (
+        make(
+            "thickness-uncertain",
+            Level.CAUTION,
+            f"the skull along the path is known only to within {math.ceil(19.6 * sd) / 10:.1f} mm "
+            "(95 %): its surfaces are blurred, faint, or unlike those beside the path",
+            value=sd,
+            limit=limit,
+            figures=("thickness.skull_mm", "thickness.scalp_mm", "drill_stop", "sensor"),
         ),
     )
 

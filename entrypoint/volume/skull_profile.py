@@ -39,6 +39,7 @@ _CLIPPED_SCALP_SD_MM, _CLIPPED_SKULL_SD_MM = 0.25, 0.3
 _SIGMA_RANGE_MM = (0.20, 2.6)
 _POINT_SIGMA_MM = 0.52  # full width 1.2 mm, the widest point spread of the heads measured on
 _SOFTER, _BLUR_SHARE = 1.25, 0.12
+_FAINT_TABLE, _PER_FAINT = 0.4, 4.3  # set on phantoms with slices of 2 mm and more
 _MERGED_DIPLOE_MM = 0.5
 _NO_DIP = 0.93  # of the highest reading, in the middle third
 _THICK_TABLE_MM = 1.6  # about the thickest tables of a vault (row 3.12, from memory)
@@ -190,13 +191,18 @@ def read_skull_profile(
     # A table thinner than the blur's full width trades its level for its thickness.
     traded = 0.17 * min(max(2.355 * sigma / max(thinnest, 0.2) - 1.0, 0.0), 1.0)
     slices = 0.60 * max(sigma - 0.35, 0.0) ** 1.5 + 0.30 * max(sigma - 0.9, 0.0)
-    widened = math.hypot(slices, traded)
+    # Tables far fainter than compact bone here: the blur is wider than the skin told, as where a
+    # path runs across thick slices, and each table reads that much too wide.
+    faint = [max(1.0 - float(level) / cortical - _FAINT_TABLE, 0.0) for level in (x[6], x[8])]
+    spread = _PER_FAINT * max(sigma - 0.5, 0.0)
+    widened = math.hypot(slices, traded, spread * sum(faint))
     j_thick = _gradient(lambda p: _edges_of(p)[3] - _edges_of(p)[0], x)
     j_outer = _gradient(lambda p: _edges_of(p)[0], x)
     fit_var = max(float(j_thick @ cov @ j_thick), 0.0) * 0.22 * scale
     skull_sd = float(np.sqrt(fit_var + 0.009**2 + widened**2))
     outer_sd = float(np.sqrt(max(float(j_outer @ cov @ j_outer), 0.0) * scale))
-    scalp_sd = float(np.sqrt((0.8 * outer_sd) ** 2 + (0.8 * widened) ** 2 + 0.014**2))
+    outer_widened = math.hypot(slices, traded, spread * faint[0])
+    scalp_sd = float(np.sqrt((0.8 * outer_sd) ** 2 + (0.8 * outer_widened) ** 2 + 0.014**2))
     if levels.clip_low_hu is not None:
         scalp_sd = math.hypot(scalp_sd, _CLIPPED_SCALP_SD_MM)
     if levels.clip_high_hu is not None:

@@ -44,6 +44,8 @@ def test_a_head_within_every_margin_raises_nothing():
         side.midline_margin(CLEAR, RULE),
         side.sinus_envelope(CLEAR, RULE, Side.RIGHT),
         side.skull_thickness(BONE, RULE),
+        side.thickness_uncertain(replace(BONE, skull_sd_mm=0.9)),
+        side.thickness_uncertain(replace(BONE, skull_mm=None, skull_sd_mm=None)),
         side.swelling(BONE),
         side.drill_stop_withheld(BONE),
         path.tilt(6.0),
@@ -95,6 +97,13 @@ def test_a_suture_in_the_path_names_what_was_read_of_the_bone(nearest, skull, ra
         assert finding.level is Level.CAUTION
         assert {"thickness.skull_mm", "thickness.scalp_mm", "drill_stop"} == set(finding.figures)
         assert "2.9 mm from the path" in finding.text
+
+
+def test_a_thickness_that_is_hardly_known_is_told_with_what_hangs_on_it():
+    found = only(side.thickness_uncertain(replace(BONE, skull_sd_mm=1.15)))
+    assert found.level is Level.CAUTION
+    assert "to within 2.3 mm (95 %)" in found.text
+    assert {"thickness.skull_mm", "thickness.scalp_mm", "drill_stop"} < set(found.figures)
 
 
 def test_suture_text_rounds_down_and_tells_the_alternative():

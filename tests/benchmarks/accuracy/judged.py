@@ -212,6 +212,8 @@ def _plainly(row: Row, here: Row, side: str | None, finding: Row) -> bool:
         return bool(true["nasion_hollow_mm"] < limit)
     if code == "plane-uncertain":
         return bool(row["plane_mm"] > limit or row["plane_deg"] > value("plane_sd_deg_caution"))
+    if code == "thickness-uncertain" and side is not None:
+        return abs(row["sides"][side]["skull_mm"] or 0.0) > limit
     if code == "measure-unusual":
         return bool(row["length_mm"] > limit)
     if code == "landmark-doubtful":
