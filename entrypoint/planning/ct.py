@@ -17,7 +17,7 @@ from entrypoint.planning.ct_parts import CtParts, ct_parts
 from entrypoint.planning.ct_side import side_plan
 from entrypoint.planning.ct_site import Site
 from entrypoint.planning.ct_suture import CtSuture
-from entrypoint.planning.ct_whole import slice_mm, whole_head_findings
+from entrypoint.planning.ct_whole import whole_head_findings
 from entrypoint.planning.findings import ordered
 from entrypoint.planning.head_findings import side_not_measured
 from entrypoint.planning.model import (
@@ -217,7 +217,7 @@ def _quality(head: CtHead, sites: list[Site], facts: FileFacts | None) -> ImageQ
     return ImageQuality(
         blur_fwhm_mm=_FWHM_PER_SIGMA * float(np.mean(blurs)) if blurs else None,
         noise_hu=head.noise_hu,
-        slice_mm=slice_mm(head.volume),
+        slice_mm=head.volume.grid.slice_mm,
         air_hu=head.coarse.levels.air_hu,
         soft_hu=head.coarse.levels.soft_hu,
     )

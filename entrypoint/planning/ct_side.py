@@ -161,7 +161,9 @@ def side_plan(
     out += judge.midline_margin(clearance, rule)
     out += sinus
     out += judge.skull_thickness(thickness, rule)
-    out += judge.thickness_uncertain(thickness)
+    # Of thicker slices it is told for the whole head.
+    if head.volume.grid.slice_mm <= value("slice_thick_limit") + 1e-6:
+        out += judge.thickness_uncertain(thickness)
     elsewhere, where = _swelling_elsewhere(head, site, other) if by_tape else (None, "")
     out += tilt(site.tilt_deg)
     out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)

@@ -145,8 +145,9 @@ def read_suture(head: CtHead, *, span_mm: tuple[float, float] = (14.0, 42.0)) ->
     how, seen = found.how, found.seen
     voxel = float(np.max(head.volume.grid.voxel_mm))
     alone = len(set(how.values())) > 1
-    # A line on one side alone, over coarse slices, may be steps between them.
-    if alone and voxel > value("slice_thick_limit"):
+    # Over thick slices a line on one side alone, or a dense one, may be steps between them.
+    doubtful = alone or any(found.dense.values())
+    if doubtful and head.volume.grid.slice_mm > value("slice_thick_limit") + 1e-6:
         how, alone = dict.fromkeys(Side, How.ESTIMATED), False
     middle = np.abs(lateral) < _MIDDLE_MM
     bregma_seen = bool(seen[middle].mean() >= _BREGMA_SHARE)

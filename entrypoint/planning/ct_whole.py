@@ -14,9 +14,8 @@ from entrypoint.planning.landmark_findings import landmark_doubtful, nasion_shal
 from entrypoint.planning.model import Finding, How, Level, MidsagittalPlane, Rule
 from entrypoint.reference import row, spread, value
 from entrypoint.volume.facts import FileFacts
-from entrypoint.volume.volume import Volume
 
-__all__ = ["slice_mm", "whole_head_findings"]
+__all__ = ["whole_head_findings"]
 
 # Cortical bone of the vault peaks below the first; below the second its tables look alike.
 _USUAL_TOP_HU, _LOW_TOP_HU = 2000.0, 1250.0
@@ -47,7 +46,7 @@ def whole_head_findings(
                     "nasion skin", head.nasion_skin_sd_mm, "the nasal root is long and flat"
                 )
             )
-    out += about.coarse_slices(slice_mm(head.volume))
+    out += about.coarse_slices(head.volume.grid.slice_mm)
     out += about.noise(head.noise_hu)
     out += given.findings
     out += _child(head, suture, rule)
@@ -58,12 +57,6 @@ def whole_head_findings(
         )
     out += about.asymmetry(_sides_differ_mm(suture))
     return [*out, *parts.doubts]
-
-
-def slice_mm(volume: Volume) -> float:
-    """Largest distance between neighbouring planes of voxels: shear does not widen it."""
-    across = np.linalg.inv(volume.grid.world_from_index[:3, :3])
-    return float(1.0 / np.linalg.norm(across, axis=1).min())
 
 
 def _stored(facts: FileFacts) -> list[Finding]:

@@ -111,6 +111,12 @@ not in one plane; check the file's orientation.
         """Volume of one voxel (smaller than the product of its edges when sheared)."""
         return abs(float(np.linalg.det(self.world_from_index[:3, :3])))
 
+    @property
+    def slice_mm(self) -> float:
+        """Largest distance between neighbouring planes of voxels: shear does not widen it."""
+        across = np.linalg.inv(self.world_from_index[:3, :3])
+        return float(1.0 / np.linalg.norm(across, axis=1).min())
+
     def isclose(self, other: Grid, *, atol_mm: float) -> bool:
         """Whether both have the same shape and every corner within ``atol_mm``."""
         return self.shape == other.shape and bool(

@@ -44,7 +44,7 @@ def test_a_head_within_every_margin_raises_nothing():
         side.midline_margin(CLEAR, RULE),
         side.sinus_envelope(CLEAR, RULE, Side.RIGHT),
         side.skull_thickness(BONE, RULE),
-        side.thickness_uncertain(replace(BONE, skull_sd_mm=0.9)),
+        side.thickness_uncertain(replace(BONE, skull_sd_mm=1.0)),
         side.thickness_uncertain(replace(BONE, skull_mm=None, skull_sd_mm=None)),
         side.swelling(BONE),
         side.drill_stop_withheld(BONE),

@@ -72,6 +72,14 @@ def test_sheared_grid_follows_the_header_formula(seed):
     np.testing.assert_allclose(grid.index(by_hand), [i, j, k], atol=1e-9)
 
 
+def test_slices_are_as_thick_when_the_gantry_is_tilted():
+    straight = np.diag([0.5, 0.5, 2.5, 1.0])
+    tilted = straight.copy()
+    tilted[1, 2] = 2.5 * np.tan(np.radians(18.0))
+    for matrix in (straight, tilted):
+        assert Grid(shape=(9, 9, 9), world_from_index=matrix).slice_mm == pytest.approx(2.5)
+
+
 def test_voxel_centre_and_edge_are_not_mixed():
     grid = Grid(shape=(4, 5, 6), world_from_index=np.diag([2.0, 3.0, 4.0, 1.0]))
     np.testing.assert_allclose(grid.world([0, 0, 0]), 0.0)
