@@ -33,6 +33,7 @@ FloatArray = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
+_STEP_PER_SLICE = 0.15
 _NASION_PER_VOXEL = 0.075
 _NASION_UNDER_DEG = 40.0  # above the middle of the vault, seen from it; more is a forehead
 
@@ -129,6 +130,7 @@ def find_head(
     try:
         hollow, found_sd = find_nasion(face_profile(section), frame.unit_right)
         _low_enough(frame, hollow)
+        _deep_enough(volume, hollow)
     except MeasurementError:
         if nasion_mm is None:
             raise
@@ -190,6 +192,18 @@ def _low_enough(frame: HeadFrame, hollow: Hollow) -> None:
             expected="a nasal root between brow and nose, in the midsagittal plane",
             next_step="give the nasion in a landmark file, or a scan that shows the nose; check "
             "also that the file's orientation is that of the head",
+        )
+
+
+def _deep_enough(volume: Volume, hollow: Hollow) -> None:
+    """Refuse a hollow no deeper than the steps that thick slices make of a smooth forehead."""
+    slice_mm = volume.grid.slice_mm
+    if hollow.depth_mm < _STEP_PER_SLICE * slice_mm:
+        raise MeasurementError(
+            found=f"the nasal root is {hollow.depth_mm:.1f} mm deep, less than slices of "
+            f"{slice_mm:.2g} mm can show",
+            expected="a nasal root between brow and nose that stands out of the slices' steps",
+            next_step="give the nasion in a landmark file, or a scan with thinner slices",
         )
 
 

@@ -13,6 +13,7 @@ from entrypoint.anatomy.midline import vote
 from entrypoint.anatomy.nasion import find_nasion
 from entrypoint.anatomy.symmetry import MirrorFit, fit_mirror, mirror_misfit, search_normals
 from entrypoint.errors import MeasurementError
+from entrypoint.reference import value
 from entrypoint.volume.sections import PolarSection, polar_section
 from entrypoint.volume.skull import CoarseHead, coarse_radii
 from entrypoint.volume.strips import nose_places, vault_places
@@ -37,7 +38,8 @@ _WORSE_MIRROR, _WORST_MIRROR = 1.6, 2.4
 _MET_AGREEING, _MET_MIRROR = 0.45, 3.0
 _MET_MM, _MET_RAD = 0.8, 0.008
 _TURN_RAD = 0.2
-_FEW_AGREE = 3.0  # times the spread where fewer than that agree
+# Times the spread where fewer than that agree; over thick slices such a plane can be 7 mm off.
+_FEW_AGREE, _FEW_OF_THICK = 3.0, 8.0
 # What voxels add, mm, and mm a cubed mm of the largest edge: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
 _LEAST_MM, _PER_CUBED_EDGE = 0.06, 0.0034
@@ -155,9 +157,9 @@ def _with_spread(
 ) -> tuple[HeadFrame, FloatArray, float]:
     """The votes' own spread, wider where few agree, and what the voxels add to it."""
     frame, cov, agreeing = found
-    if agreeing < _SURE_AGREEING:
-        cov = _FEW_AGREE**2 * cov
     edge = float(max(voxel_mm))
+    if agreeing < _SURE_AGREEING:
+        cov = (_FEW_AGREE if edge <= value("slice_thick_limit") + 0.2 else _FEW_OF_THICK) ** 2 * cov
     coarse_mm = float(np.hypot(_LEAST_MM, _PER_CUBED_EDGE * edge**3))
     coarse = np.square([coarse_mm, coarse_mm / 100.0, coarse_mm / 100.0])
     return frame, cov + np.diag(coarse), agreeing

@@ -228,7 +228,8 @@ def _by_side(
         else:
             how[side] = How.ESTIMATED
     middle = np.abs(lateral_mm) < _MIDDLE_MM
-    if seam is not None and all(dense.values()) and dark.seen[middle].mean() < _BREGMA_SHARE:
+    if seam is not None and all(dense.values()):
+        # Whatever is dark between two dense sides is not the suture.
         rows, seen = np.where(middle, seam.rows, rows), np.where(middle, seam.seen, seen)
     return _BySide(rows=rows, seen=seen, how=how, dense=dense, wander_mm=wander_mm)
 
