@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 from tests.browser import chromium, open_page
 
@@ -18,6 +19,10 @@ __all__ = ["chromium", "open_page"]  # fixtures of every test of a page
 # twice as long. Set before the library is loaded; children of the tests set their own.
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
+
+# How long one example takes is the machine's matter: a busy one is no failure.
+settings.register_profile("unhurried", settings(), deadline=None)
+settings.load_profile("unhurried")
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_volumes"
 

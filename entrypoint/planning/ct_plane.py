@@ -14,6 +14,7 @@ from entrypoint.anatomy.nasion import find_nasion
 from entrypoint.anatomy.symmetry import MirrorFit, fit_mirror, mirror_misfit, search_normals
 from entrypoint.errors import MeasurementError
 from entrypoint.reference import value
+from entrypoint.volume.grid import Grid
 from entrypoint.volume.sections import PolarSection, polar_section
 from entrypoint.volume.skull import CoarseHead, coarse_radii
 from entrypoint.volume.strips import nose_places, vault_places
@@ -35,11 +36,15 @@ _VOTE_SCALE = 0.31
 # over it mirrored two to four times as badly as the right one.
 LEAST_AGREEING, _SURE_AGREEING = 0.36, 0.60
 _WORSE_MIRROR, _WORST_MIRROR = 1.6, 2.4
+# Nearly all of them agree with no wrong plane, however unevenly the head mirrors in the right one.
+_NEARLY_ALL, _MOST_UNEVEN = 0.80, 3.2
 _MET_AGREEING, _MET_MIRROR = 0.45, 3.0
 _MET_MM, _MET_RAD = 0.8, 0.008
 _TURN_RAD = 0.2
-# Times the spread where fewer than that agree; over thick slices such a plane can be 7 mm off.
-_FEW_AGREE, _FEW_OF_THICK = 3.0, 8.0
+_FEW_AGREE = 3.0  # times the spread where fewer than that agree
+# Such a plane over thick slices, or reached from a turned start only, can be far off (by 7 and 15
+# mm on two of 500 phantoms): wide enough to be told.
+_DOUBTFUL_MM, _DOUBTFUL_RAD = 1.6, 0.02
 # What voxels add, mm, and mm a cubed mm of the largest edge: in slices of 5 mm a feature of the
 # midline is one or two slices high. Fitted to errors on phantoms.
 _LEAST_MM, _PER_CUBED_EDGE = 0.06, 0.0034
@@ -153,13 +158,15 @@ def through_midline(
 
 
 def _with_spread(
-    found: tuple[HeadFrame, FloatArray, float], voxel_mm: tuple[float, ...]
+    found: tuple[HeadFrame, FloatArray, float], grid: Grid, *, turned: bool
 ) -> tuple[HeadFrame, FloatArray, float]:
     """The votes' own spread, wider where few agree, and what the voxels add to it."""
     frame, cov, agreeing = found
-    edge = float(max(voxel_mm))
     if agreeing < _SURE_AGREEING:
-        cov = (_FEW_AGREE if edge <= value("slice_thick_limit") + 0.2 else _FEW_OF_THICK) ** 2 * cov
+        cov = _FEW_AGREE**2 * cov
+        if turned or grid.slice_mm > value("slice_thick_limit") + 1e-6:
+            cov = cov + np.diag(np.square([_DOUBTFUL_MM, _DOUBTFUL_RAD, _DOUBTFUL_RAD]))
+    edge = max(grid.voxel_mm)
     coarse_mm = float(np.hypot(_LEAST_MM, _PER_CUBED_EDGE * edge**3))
     coarse = np.square([coarse_mm, coarse_mm / 100.0, coarse_mm / 100.0])
     return frame, cov + np.diag(coarse), agreeing
@@ -199,8 +206,11 @@ def plane_from_midline(
     """
     first = through_midline(volume, coarse, frame, noise_hu)
     best = misfit(frame)
-    if first[2] >= _SURE_AGREEING and misfit(first[0]) <= _WORST_MIRROR * best:
-        return _with_spread(first, volume.grid.voxel_mm)
+    worse = misfit(first[0]) / best
+    if (first[2] >= _SURE_AGREEING and worse <= _WORST_MIRROR) or (
+        first[2] >= _NEARLY_ALL and worse <= _MOST_UNEVEN
+    ):
+        return _with_spread(first, volume.grid, turned=False)
     tried = [first]
     for yaw in (-_TURN_RAD, 0.0, _TURN_RAD):
         for roll in (-_TURN_RAD, 0.0, _TURN_RAD):
@@ -216,14 +226,14 @@ def plane_from_midline(
         mirroring = [t for t, ratio in zip(tried, ratios, strict=True) if ratio <= most]
         found = max(mirroring, key=lambda t: t[2], default=None)
         if found is not None and found[2] >= LEAST_AGREEING:
-            return _with_spread(found, volume.grid.voxel_mm)
+            return _with_spread(found, volume.grid, turned=found is not first)
     if first[2] >= _SURE_AGREEING:
-        return _with_spread(first, volume.grid.voxel_mm)
+        return _with_spread(first, volume.grid, turned=False)
     # The most uneven heads: a plane that was reached from two of the starts.
     for t, ratio in sorted(zip(tried, ratios, strict=True), key=lambda tr: -tr[0][2]):
         met = sum(_same_plane(t[0], other[0]) for other in tried) > 1
         if met and t[2] >= _MET_AGREEING and ratio <= _MET_MIRROR:
-            return _with_spread(t, volume.grid.voxel_mm)
+            return _with_spread(t, volume.grid, turned=t is not first)
     return first[0], first[1], 0.0
 
 
