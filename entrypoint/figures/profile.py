@@ -15,7 +15,7 @@ from entrypoint.figures.style import Labels, Style
 from entrypoint.figures.view import path_of, turned_to_path, views_along_path
 from entrypoint.planning.model import Plan, Seat, Side, SidePlan
 from entrypoint.report.rounding import HALF_WIDTH_95, figure_mm, whole_mm
-from entrypoint.report.wording import NAME_THE_SEAT, SEAT_WORDS
+from entrypoint.report.wording import SEAT_NOT_NAMED, SEAT_WORDS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,7 +102,7 @@ def depth_profile(plan: Plan, volume: Volume, side: Side, style: Style | None = 
     _lengths(page, curve, planned, edges, float(np.nanmax(hu)))
     _names(page, curve, plan, planned, edges, span)
     if plan.rule.stop_seats_on is None and page.style.labels is Labels.FULL:
-        page.write(0.2, 1.02, NAME_THE_SEAT, colour=page.palette.quiet)
+        page.write(0.2, 0.96, f"{SEAT_NOT_NAMED}.", colour=page.palette.quiet)
     page.banner(_STRIP_IN[0], 0.6, SIZE_IN[0] - 2 * _STRIP_IN[0])
     page.foot()
     return page.figure

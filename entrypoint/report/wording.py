@@ -28,10 +28,8 @@ SPREADS = (
     '± is half of the 95 % interval of the measurement. Where "readers ±" follows, it is how far '
     "careful readers differ in what the word means (half of 95 %)."
 )
-NAME_THE_SEAT = (
-    "No stop length is shown, because the surface that the stop seats on was not named: add "
-    "--stop-seats-on bone or --stop-seats-on scalp."
-)
+SEAT_NOT_NAMED = "No stop length is shown, because the surface that the stop seats on was not named"
+NAME_THE_SEAT = f"{SEAT_NOT_NAMED}: add --stop-seats-on bone or --stop-seats-on scalp."
 STOP_GIVES = (
     "Lengths run from the stop's face to the very point of the bit. The length is a lower "
     "bound, from which common practice advances in small steps. The scalp gives "
