@@ -33,6 +33,8 @@ FloatArray = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 _WIDEST_GAP_DEG = 5.0  # of surface that a profile may miss and go on
+# Steps between slices of 5 mm made a hollow of 0.4 mm in a smooth forehead; roots of 909 phantoms
+# are 3 mm deep and more. What lies between is judgement.
 _STEP_PER_SLICE = 0.15
 _NASION_PER_VOXEL = 0.075
 _NASION_UNDER_DEG = 40.0  # above the middle of the vault, seen from it; more is a forehead

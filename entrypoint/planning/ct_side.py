@@ -12,6 +12,7 @@ from entrypoint.geometry.planes import Plane
 from entrypoint.geometry.polylines import nearest_on
 from entrypoint.planning import findings as judge
 from entrypoint.planning import head_findings as about
+from entrypoint.planning import thickness_findings as layers
 from entrypoint.planning.clearance import (
     SutureClearances,
     midline_clearances_mm,
@@ -39,6 +40,7 @@ from entrypoint.planning.model import (
 from entrypoint.planning.moved import Margins, Replan, moved_point
 from entrypoint.planning.odds import combined_sd, probability_below
 from entrypoint.planning.path_findings import midline_crossed, tilt, tip_outside_skull
+from entrypoint.planning.thick_slices import are_thick
 from entrypoint.reference import spread, value
 
 __all__ = ["PointSpreads", "side_plan", "tape_spreads"]
@@ -106,7 +108,7 @@ def side_plan(
     """
     side, entry, inward = site.side, site.entry, site.unit_inward
     thickness = _thickness(site, other)
-    geometry_only = geometry_only or judge.child_of_bone(thickness, rule)
+    geometry_only = geometry_only or layers.child_of_bone(thickness, rule)
     inner = tip = None
     if site.profile is not None:
         inner = entry.scalp_entry_mm + site.profile.inner_mm * inward
@@ -156,19 +158,18 @@ def side_plan(
         out.append(about.frontal_sinus(site.air_in_bone_mm))
     point = "the rule's point" if by_tape else "this point"
     out += judge.suture_margin(clearance, rule, moved, point=point)
-    if suture.how[side] is How.MEASURED and not suture.dense[side]:
-        out += judge.suture_in_path(clearance, thickness)
+    out += layers.suture_in_path(clearance, thickness, suture.how[side], dense=suture.dense[side])
     out += judge.midline_margin(clearance, rule)
     out += sinus
-    out += judge.skull_thickness(thickness, rule)
+    out += layers.skull_thickness(thickness, rule)
     # Of thicker slices it is told for the whole head.
-    if head.volume.grid.slice_mm <= value("slice_thick_limit") + 1e-6:
-        out += judge.thickness_uncertain(thickness)
+    if not are_thick(head.volume.grid.slice_mm):
+        out += layers.thickness_uncertain(thickness)
     elsewhere, where = _swelling_elsewhere(head, site, other) if by_tape else (None, "")
     out += tilt(site.tilt_deg)
-    out += judge.swelling(thickness, elsewhere_mm=elsewhere, where=where)
-    out += judge.drill_stop_withheld(thickness)
-    out += judge.engagement_too_deep(thickness, rule)
+    out += layers.swelling(thickness, elsewhere_mm=elsewhere, where=where)
+    out += layers.drill_stop_withheld(thickness)
+    out += layers.engagement_too_deep(thickness, rule)
     out += judge.dense_seam(side, suture.dense[side])
     out += judge.estimated_suture(
         side,
@@ -324,9 +325,7 @@ def _with_bone(tapes: Tapes, head: CtHead, midline_point_mm: FloatArray) -> Tape
     )
 
 
-def _swelling_elsewhere(
-    head: CtHead, site: Site, other: Site | None
-) -> tuple[float | None, str]:
+def _swelling_elsewhere(head: CtHead, site: Site, other: Site | None) -> tuple[float | None, str]:
     """Greatest excess of scalp under either tape: beside the other side, or the usual."""
     tape_end = site.entry.tapes.lateral_taut_mm + 15.0
     own, his = site.lateral_scalp, None if other is None else other.lateral_scalp

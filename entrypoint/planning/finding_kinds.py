@@ -32,7 +32,7 @@ _KINDS = (
         "bones with uneven edges: scalp and skull read there may be of the gap.",
         do="Compare the thickness of the bone in front of it; see the alternatives that are "
         "listed beside the rule's point.",
-        rows=("suture_definition",)),
+        rows=("suture_reach",)),
     FindingKind(
         code="midline-margin", title="Midline nearer than the margin", levels=(CAUTION,),
         means="The point on the scalp lies nearer to the midsagittal plane than the margin.",

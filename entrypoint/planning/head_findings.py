@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from entrypoint.planning.finding_kinds import make
 from entrypoint.planning.model import Finding, Level, Side
+from entrypoint.planning.thick_slices import are_thick, thicker_than
 from entrypoint.reference import value
 
 __all__ = [
@@ -121,9 +122,9 @@ def unit_assumed(unit: str = "mm") -> Finding:
 
 def coarse_slices(slice_mm: float | None) -> tuple[Finding, ...]:
     """Slice thickness against what figures of the skull need."""
-    if slice_mm is None or slice_mm <= value("slice_limit") + 1e-6:
+    if slice_mm is None or not thicker_than(slice_mm, "slice_limit"):
         return ()
-    thick = slice_mm > value("slice_thick_limit") + 1e-6
+    thick = are_thick(slice_mm)
     limit = value("slice_thick_limit" if thick else "slice_limit")
     figures: tuple[str, ...] = (
         "thickness.skull_mm", "thickness.scalp_mm", "clearance.suture_mm",

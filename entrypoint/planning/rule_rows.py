@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from entrypoint.planning import findings as judge
+from entrypoint.planning import thickness_findings as layers
 from entrypoint.planning.chart_lookup import ChartPoints
 from entrypoint.planning.ct_side import _MIDLINE_SD_MM
 from entrypoint.planning.depths import drill_stop, sensor_depth
@@ -118,7 +119,7 @@ def side_rules(
                 scalp_other_side_mm=_at(other_scalp_mm, k),
                 thinnest_near_mm=_at(thinnest, k),
             )
-        child = geometry_only or judge.child_of_bone(thickness, rule)
+        child = geometry_only or layers.child_of_bone(thickness, rule)
         sd = combined_sd(float(plane_sd_mm[k]), _MIDLINE_SD_MM)
         nearest = _at(points.suture_nearest_mm, k)
         odds = _odds(nearest, c, rule)
@@ -148,12 +149,13 @@ def side_rules(
         sensor = sensor_depth(thickness, rule, geometry_only=child)
         found: list[Finding] = [
             *judge.suture_margin(clearance, rule),
+            *layers.suture_in_path(clearance, thickness, how, dense=dense),
             *judge.midline_margin(clearance, rule),
             *sinus,
-            *judge.skull_thickness(thickness, rule),
-            *judge.swelling(thickness),
-            *judge.drill_stop_withheld(thickness),
-            *judge.engagement_too_deep(thickness, rule),
+            *layers.skull_thickness(thickness, rule),
+            *layers.swelling(thickness),
+            *layers.drill_stop_withheld(thickness),
+            *layers.engagement_too_deep(thickness, rule),
             *judge.dense_seam(chart.side, dense),
             *judge.estimated_suture(chart.side, how, c.suture_sd_mm or 0.0, why="on this side"),
         ]

@@ -22,6 +22,8 @@ TISSUE = (
     Row(key="skull_frontal", value=6.32, low=4.0, high=14.0, n=281, population="dry skulls",
         how_measured="calvaria, mean over sites 5.3 to 7.5", source=CALVARIA, mark=S),
     Row(key="skull_thin_limit", value=4.0, mark=J, how_measured="thinner than most adults"),
+    Row(key="suture_reach", value=3.0, mark=J,
+        how_measured="half a suture's gap, its bevelled edges and its wandering, along the bone"),
     Row(key="thickness_sd_caution", value=1.0, mark=J,
         how_measured="standard deviation of the skull along a path; over it, it is told"),
     Row(key="skull_thick_limit", value=10.0, n=908, population="adults",

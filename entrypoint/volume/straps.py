@@ -20,7 +20,8 @@ _BESIDE_DEG = 2.0  # on either side of an edge
 # Of a step, in radius and in depth to scalp alike; on phantoms, clean heads have such steps on both
 # sides of something as wide only in the face, under the nose.
 _LEAST_MM = 0.5
-_ALONE = 0.5
+_ALONE = 0.5  # of that step, at most, is shared by the scalp below
+# Judgement: what is thicker or narrower is a tube, a strand or a fold, which spikes are for.
 _THICKEST_MM = 4.0
 _NARROWEST_DEG, _WIDEST_DEG = 4.0, 60.0
 _MOSTLY = 0.8  # of the rows of a strap are as loose as its ends

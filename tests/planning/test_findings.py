@@ -12,6 +12,7 @@ from entrypoint.planning import findings as side
 from entrypoint.planning import head_findings as head
 from entrypoint.planning import landmark_findings as landmark
 from entrypoint.planning import path_findings as path
+from entrypoint.planning import thickness_findings as layers
 from entrypoint.planning.finding_kinds import CATALOGUE, kind, make
 from entrypoint.planning.model import (
     Clearance,
@@ -40,16 +41,16 @@ def only(found: tuple[Finding, ...]) -> Finding:
 def test_a_head_within_every_margin_raises_nothing():
     for found in (
         side.suture_margin(CLEAR, RULE),
-        side.suture_in_path(CLEAR, BONE),
+        layers.suture_in_path(CLEAR, BONE, How.MEASURED, dense=False),
         side.midline_margin(CLEAR, RULE),
         side.sinus_envelope(CLEAR, RULE, Side.RIGHT),
-        side.skull_thickness(BONE, RULE),
-        side.thickness_uncertain(replace(BONE, skull_sd_mm=1.0)),
-        side.thickness_uncertain(replace(BONE, skull_mm=None, skull_sd_mm=None)),
-        side.swelling(BONE),
-        side.drill_stop_withheld(BONE),
+        layers.skull_thickness(BONE, RULE),
+        layers.thickness_uncertain(replace(BONE, skull_sd_mm=1.0)),
+        layers.thickness_uncertain(replace(BONE, skull_mm=None, skull_sd_mm=None)),
+        layers.swelling(BONE),
+        layers.drill_stop_withheld(BONE),
         path.tilt(6.0),
-        side.engagement_too_deep(BONE, replace(RULE, engagement_mm=5.0)),
+        layers.engagement_too_deep(BONE, replace(RULE, engagement_mm=5.0)),
         path.tip_outside_skull(True, 15.0),
         path.tip_outside_skull(None, 15.0),
         head.coarse_slices(1.25),
@@ -91,16 +92,20 @@ def test_suture_caution_at_the_best_estimate_or_over_20_percent(nearest, sd, rai
 ])  # fmt: skip
 def test_a_suture_in_the_path_names_what_was_read_of_the_bone(nearest, skull, raised):
     clear = replace(CLEAR, suture_nearest_mm=nearest)
-    found = side.suture_in_path(clear, replace(BONE, skull_mm=skull))
+    bone = replace(BONE, skull_mm=skull)
+    found = layers.suture_in_path(clear, bone, How.MEASURED, dense=False)
     assert bool(found) is raised
     for finding in found:
         assert finding.level is Level.CAUTION
         assert {"thickness.skull_mm", "thickness.scalp_mm", "drill_stop"} == set(finding.figures)
         assert "2.9 mm from the path" in finding.text
+    # No gap was seen where a seam was followed, or where the place is an estimate.
+    assert layers.suture_in_path(clear, bone, How.MEASURED, dense=True) == ()
+    assert layers.suture_in_path(clear, bone, How.ESTIMATED, dense=False) == ()
 
 
 def test_a_thickness_that_is_hardly_known_is_told_with_what_hangs_on_it():
-    found = only(side.thickness_uncertain(replace(BONE, skull_sd_mm=1.15)))
+    found = only(layers.thickness_uncertain(replace(BONE, skull_sd_mm=1.15)))
     assert found.level is Level.CAUTION
     assert "to within 2.3 mm (95 %)" in found.text
     assert {"thickness.skull_mm", "thickness.scalp_mm", "drill_stop"} < set(found.figures)
@@ -138,25 +143,26 @@ def test_sinus_levels_on_the_right(sinus, level):
     ],
 )
 def test_skull(skull, person, codes):
-    found = side.skull_thickness(replace(BONE, skull_mm=skull), replace(RULE, person=person))
+    found = layers.skull_thickness(replace(BONE, skull_mm=skull), replace(RULE, person=person))
     assert [f.code for f in found] == codes
     if "child-suspected" in codes:
         assert found[0].level is Level.STOP
 
 
 def test_swelling_at_the_point_or_under_a_tape():
-    at = only(side.swelling(replace(BONE, scalp_mm=11.0)))
+    at = only(layers.swelling(replace(BONE, scalp_mm=11.0)))
     assert (at.code, at.level) == ("scalp-swelling", Level.CAUTION)
-    assert only(side.swelling(BONE, elsewhere_mm=5.0, where="under the midline tape")).value == 5.0
-    assert only(side.drill_stop_withheld(replace(BONE, scalp_mm=11.0))).level is Level.NOTE
-    assert only(side.drill_stop_withheld(replace(BONE, scalp_other_side_mm=2.0))).code == (
+    under = only(layers.swelling(BONE, elsewhere_mm=5.0, where="under the midline tape"))
+    assert under.value == 5.0
+    assert only(layers.drill_stop_withheld(replace(BONE, scalp_mm=11.0))).level is Level.NOTE
+    assert only(layers.drill_stop_withheld(replace(BONE, scalp_other_side_mm=2.0))).code == (
         "drill-stop-scalp-withheld"
     )
 
 
 def test_what_stops():
     assert (
-        only(side.engagement_too_deep(BONE, replace(RULE, engagement_mm=6.8))).level is Level.STOP
+        only(layers.engagement_too_deep(BONE, replace(RULE, engagement_mm=6.8))).level is Level.STOP
     )
     assert only(path.tip_outside_skull(False, 15.0)).level is Level.STOP
     assert head.bone_missing("a gap in the bone", 3.0, Side.LEFT).level is Level.STOP

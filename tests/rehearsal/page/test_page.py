@@ -362,7 +362,7 @@ def test_two_browsers_at_once(served, open_page, truth):
 
 def test_progress_survives_a_killed_server_and_is_deleted_when_asked(served, open_page):
     before = served.get("progress?person=Trainee%201")
-    assert before["attempts"]
+    assert len(before["attempts"]) >= 4
     old = served.url
     served.kill()
     served.start()
